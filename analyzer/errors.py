@@ -1,0 +1,93 @@
+"""The errors a user can meet, as one small tree.
+
+::
+
+    PrehoopError
+    ├── UnreadableDesign   (also ValueError)    the file is missing, empty, damaged beyond use, or no stitch file
+    ├── UnknownName        (also LookupError)   a name that is in none of the tables
+    │   ├── UnknownGoods
+    │   ├── UnknownBacking
+    │   ├── UnknownTopping
+    │   ├── UnknownThread
+    │   ├── UnknownNeedle
+    │   └── UnknownHoop
+    ├── BadJob             (also ValueError)    settings that contradict each other or cannot be met
+    ├── BadTable           (also ValueError)    a materials file that breaks its own rules
+    └── NotConverged       (also ArithmeticError)   a solve that missed its stated tolerance
+
+Every message says what is wrong and what to do, on one line.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class PrehoopError(Exception):
+    """Root of every error that prehoop raises on purpose."""
+
+
+class UnreadableDesign(PrehoopError, ValueError):
+    """A design file that cannot be read, or that holds nothing to sew."""
+
+
+class UnknownName(PrehoopError, LookupError):
+    """A name that is not in its table; the message names the nearest known ones."""
+
+    what = "name"
+
+    def __init__(self, name: str, known: Iterable[str]) -> None:
+        self.name = name
+        self.known = tuple(sorted(known))
+        self.nearest = tuple(difflib.get_close_matches(name, self.known, n=3, cutoff=0.5))
+        advice = f"did you mean {' or '.join(self.nearest)}?" if self.nearest else f"known: {', '.join(self.known)}"
+        super().__init__(f"unknown {self.what} '{name}': {advice}")
+
+
+class UnknownGoods(UnknownName):
+    """A cloth that is not in the goods table."""
+
+    what = "goods"
+
+
+class UnknownBacking(UnknownName):
+    """A backing kind that is not in the backings table."""
+
+    what = "backing"
+
+
+class UnknownTopping(UnknownName):
+    """A topping that is not in the toppings table."""
+
+    what = "topping"
+
+
+class UnknownThread(UnknownName):
+    """A thread that is not in the threads table."""
+
+    what = "thread"
+
+
+class UnknownNeedle(UnknownName):
+    """A needle that is not in the needles table."""
+
+    what = "needle"
+
+
+class UnknownHoop(UnknownName):
+    """A hoop that is neither in the hoops table nor a size such as 130x180 or o120x120."""
+
+    what = "hoop"
+
+
+class BadJob(PrehoopError, ValueError):
+    """Settings that cannot be met, or that contradict each other."""
+
+
+class BadTable(PrehoopError, ValueError):
+    """A materials file that breaks the rules of its own table."""
+
+
+class NotConverged(PrehoopError, ArithmeticError):
+    """An iterative solve that did not reach its tolerance within its limit."""

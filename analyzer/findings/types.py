@@ -1,0 +1,69 @@
+"""Findings and the verdicts on gaps and pucker."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Level(StrEnum):
+    """How much a finding matters; how likely it is stands apart, in ``chance``."""
+
+    NOTE = "note"
+    CAUTION = "caution"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One problem, with place, size, limit, chance, cause and what to try."""
+
+    name: str
+    level: Level
+    regions: tuple[int, ...]
+    at: tuple[float, float] | None
+    measured: float | None
+    limit: float | None
+    unit: str
+    chance: float | None  #: None where the thing is measured, not predicted
+    because: str
+    advice: str  #: "try" in the JSON
+
+
+@dataclass(frozen=True, slots=True)
+class GapVerdict:
+    """A gap along one outline, judged."""
+
+    outline: int
+    borders: int
+    worst_mm: float  #: nominal, of the largest magnitude beyond what the file means
+    low_mm: float
+    high_mm: float
+    median_mm: float  #: along the outline, nominal
+    at: tuple[float, float]
+    over_limit_mm_of_length: float
+    chance_bare: float
+    chance_overlap: float
+
+
+@dataclass(frozen=True, slots=True)
+class PuckerVerdict:
+    """Pucker, judged; it ranks, it is no seam grade."""
+
+    chance: float
+    amplitude_mm: float
+    low_mm: float
+    high_mm: float
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """All verdicts on one design and one stack."""
+
+    items: tuple[Finding, ...]
+    gaps: tuple[GapVerdict, ...]
+    pucker: PuckerVerdict
+    tolerance_mm: float
+    chance_of_missing: float  #: largest chance that a limit a stack can cure is exceeded (gap, overlap, narrowing, pucker)
+    decided_by: str  #: name of the finding that this chance belongs to

@@ -1,0 +1,194 @@
+"""What the tables hold: cloths, stabilizers, threads, needles, hoops, and the stack made of them.
+
+Every value with a meaning is a :class:`Value`: a number with its range and where it comes from.
+Membrane stiffness is in N/m (as a 3x3 matrix in Voigt order x, y, xy), bending stiffness in uN.m.
+Direction 1 of a cloth (warp or wale) lies along y of the design, direction 2 (weft or course) along x.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from analyzer.arrays import Floats
+
+Known: TypeAlias = Literal["measured", "related", "guess"]
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A number with its 5-95 % range, how well it is known, and its source."""
+
+    value: float
+    low: float
+    high: float
+    known: Known
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cloth:
+    """One class of cloth, with values at low load as tables give them."""
+
+    name: str  #: kebab-case, as in INTERFACE: "jersey"
+    title: str  #: for people: "single jersey (T-shirt)"
+    family: Literal["woven", "knit", "pile-knit", "pile-woven", "net", "nonwoven", "leather", "coated", "none"]
+    weight_g_m2: Value
+    thickness_mm: Value
+    e1_kn_per_m: Value  #: warp or wale, along y
+    e2_kn_per_m: Value  #: weft or course, along x
+    shear_n_per_m: Value  #: per radian
+    poisson12: Value
+    bending_unm: Value
+    working_factor: Value  #: stiffness under stitching over the low-load value
+    pile_mm: Value | None  #: what stands up above the base, None for smooth cloth
+    stretchy: bool
+    sheer: bool
+    heat: Literal["hot-iron", "cool-iron", "none"]
+    water: Literal["wash", "gentle-wash", "dry-clean", "wipe"]
+    back: str  #: usual side seen, one of job.BACKS
+    care: str  #: usual care, one of job.CARES
+    hoopable: bool  #: false where a ring would mark or crush it
+    needle: str  #: usual needle of the needles table
+    backings: tuple[str, ...]  #: kinds that the trade would put behind it, usual first
+    backings_source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Backing:
+    """One kind of backing; its stiffness follows its weight."""
+
+    kind: str
+    title: str
+    weights_g_m2: tuple[float, ...]  #: usual weights, ascending
+    weights_source: str
+    stiffness_knm_per_g: Value  #: specific membrane stiffness, geometric mean of both directions
+    direction_ratio: Value  #: machine over cross direction
+    poisson: Value
+    shear_ratio: Value  #: shear stiffness over tensile stiffness
+    bending_unm: Value  #: at ``bending_at_g_m2``
+    bending_at_g_m2: float
+    density_g_cm3: Value  #: of the sheet, for its thickness
+    perforation_mm2: Value  #: loss of stiffness: kappa of PHYSICS
+    removal: Literal["trimmed", "torn", "rinsed"]
+    permanent: bool
+    soft: bool  #: may lie next to skin uncovered
+
+
+@dataclass(frozen=True, slots=True)
+class Topping:
+    """One kind of topping."""
+
+    name: str
+    title: str
+    g_m2: float
+    stiffness_kn_per_m: Value
+    poisson: Value
+    bending_unm: Value
+    thickness_mm: Value
+    removal: Literal["rinsed", "heated", "torn"]
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadType:
+    """One kind of upper thread, with the bobbin thread that usually goes with it."""
+
+    name: str  #: "viscose-40"
+    title: str
+    material: str
+    tex: Value
+    laid_width_mm: Value  #: flattened on the cloth
+    axial_stiffness_n: Value  #: EA0
+    needle: str  #: usual needle
+
+
+@dataclass(frozen=True, slots=True)
+class Needle:
+    """One needle."""
+
+    name: str  #: "75/11"
+    title: str
+    blade_mm: Value
+    points: tuple[str, ...]  #: points sold in this size
+
+
+@dataclass(frozen=True, slots=True)
+class Hoop:
+    """A sewing field (not the ring's own size)."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    shape: Literal["rectangle", "oval"]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of a stack. ``membrane`` (3, 3) N/m is what reaches the stitching: working load, share and turn included."""
+
+    role: Literal["goods", "backing", "topping"]
+    name: str
+    kind: str
+    g_m2: float
+    turn_deg: float
+    thickness_mm: float
+    membrane: Floats
+    bending_unm: float
+    perforation_mm2: float
+    removal: Literal["kept", "trimmed", "torn", "rinsed", "heated"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """The goods with all backing and topping layers, as one mechanical thing, goods first.
+
+    ``spreads`` gives the range of every uncertain parameter of this stack by name: ``goods_stiffness`` and
+    ``backing_stiffness`` as factors on the nominal layers, ``pull_n``, ``lock_share``, ``thread_stiffness_n``,
+    ``play_mm``, ``pile`` and so on, so that :class:`Draws` can be turned into values.
+    """
+
+    layers: tuple[Layer, ...]
+    holding: str
+    thread: ThreadType
+    needle: Needle
+    hooping_n_per_m: Value  #: tension that hooping leaves in the cloth
+    spreads: dict[str, Value]
+
+    @property
+    def goods(self) -> Layer | None:
+        """The goods layer, None for free-standing lace."""
+        return next((layer for layer in self.layers if layer.role == "goods"), None)
+
+    @property
+    def backings(self) -> tuple[Layer, ...]:
+        """The backing layers, nearest to the goods first."""
+        return tuple(layer for layer in self.layers if layer.role == "backing")
+
+    @property
+    def membrane(self) -> Floats:
+        """Sum of the layers' membrane stiffness, (3, 3) N/m."""
+        total: Floats = sum((layer.membrane for layer in self.layers), start=0.0 * self.layers[0].membrane)
+        return total
+
+    @property
+    def bending_unm(self) -> float:
+        """Sum of the layers' bending stiffness (layers that slip on each other), uN.m."""
+        return sum(layer.bending_unm for layer in self.layers)
+
+    @property
+    def thickness_mm(self) -> float:
+        """Sum of the layers' thickness, mm."""
+        return sum(layer.thickness_mm for layer in self.layers)
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Common draws of everything uncertain: standard normal scores by parameter name, each (n,).
+
+    One set serves every stack, so that comparing two stacks compares the stacks and not the luck.
+    """
+
+    seed: int
+    count: int
+    scores: dict[str, Floats]

@@ -1,0 +1,72 @@
+"""A job: everything that ``check`` needs to know besides the file. None means: the goods' or the table's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+CARES = ("industrial", "washed-often", "washed-gently", "dry-cleaned", "never-washed")
+BACKS = ("hidden", "seen", "skin", "seen+skin")
+HOLDINGS = ("hooped", "floated", "adhesive", "clamped", "magnetic", "cap-frame")
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The user's own limits, by the names of the limits table, and the findings that stay silent."""
+
+    values: tuple[tuple[str, float], ...] = ()
+    silenced: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What measured sew-outs have taught: spreads (median, low, high) that replace the table's.
+
+    ``pull_n`` is the pull while a stitch is drawn tight, N; ``play_mm`` the play at each edge, mm.
+    """
+
+    sewouts: int
+    pull_n: tuple[float, float, float] | None = None
+    play_mm: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One frame of a machine: its sewing field."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+    shape: str = "rectangle"  #: "rectangle" or "oval"
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """The user's machine."""
+
+    name: str
+    needles: int
+    speed_spm: float
+    frames: tuple[Frame, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One design's circumstances. ``goods=None`` measures and compares, and gives no outcome."""
+
+    goods: str | None = None
+    care: str | None = None  #: one of CARES
+    back: str | None = None  #: one of BACKS
+    holding: str = "hooped"  #: one of HOLDINGS
+    hoop: str | None = None  #: "130x180", "o120x120" or a name of the hoops table
+    thread: str | None = None
+    needle: str | None = None
+    speed_spm: float | None = None
+    tolerance_mm: float | None = None  #: bare cloth allowed at an outline
+    colour: str | None = None  #: of the goods, "#rrggbb"
+    backing: str | tuple[str, ...] | None = None  #: "cutaway:85x2" or "none": judge this stack instead of choosing one
+    topping: str | None = None  #: a name of the toppings table or "none"
+    stock: tuple[str, ...] | None = None  #: backings at hand, each "KIND:WEIGHT": choose only from these
+    machine: Machine | None = None
+    limits: Limits | None = None
+    calibration: Calibration | None = None
+    seed: int = 0

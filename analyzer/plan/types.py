@@ -1,0 +1,105 @@
+"""The plan: what to put behind the goods and how to sew them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class BackingChoice:
+    """So many layers of one backing."""
+
+    kind: str
+    g_m2: float
+    layers: int
+    turns_deg: tuple[float, ...]
+
+    @property
+    def total_g_m2(self) -> float:
+        """Weight of all layers."""
+        return self.g_m2 * self.layers
+
+
+@dataclass(frozen=True, slots=True)
+class StackChoice:
+    """What is put with the goods: nothing, or backings with or without a topping."""
+
+    backings: tuple[BackingChoice, ...]
+    topping: str | None
+
+    @property
+    def total_g_m2(self) -> float:
+        """Weight of all backing."""
+        return sum(choice.total_g_m2 for choice in self.backings)
+
+    @property
+    def layers(self) -> int:
+        """Number of backing layers."""
+        return sum(choice.layers for choice in self.backings)
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What judging one stack came to; the plan's search sees nothing else of the mechanics."""
+
+    choice: StackChoice
+    chance_of_missing: float
+    decided_by: str
+    faults: tuple[str, ...]  #: names of findings at level fault that the stack decides
+    beyond_range: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A stack near the chosen one, and why it was not chosen."""
+
+    backing: str
+    why_not: str
+
+
+@dataclass(frozen=True, slots=True)
+class ToppingChoice:
+    """A topping, and why."""
+
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rework:
+    """One change to the design with its computed effect."""
+
+    what: str
+    region: int | None
+    amount_mm: float | None
+    effect: str
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What to do, in order."""
+
+    before: tuple[str, ...]
+    sewing: tuple[str, ...]
+    finishing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything that the person at the machine needs."""
+
+    outcome: Literal["hoop-it", "sample-first", "rework"]
+    choice: StackChoice
+    attach: Literal["hooped", "floated", "adhesive", "fused"]
+    topping: ToppingChoice | None
+    holding: str
+    hoop_mm: tuple[float, float]
+    needle: str
+    speed_spm: float
+    sheet_mm: tuple[float, float]
+    steps: Steps
+    cautions: tuple[str, ...]
+    reasons: tuple[str, ...]
+    alternatives: tuple[Alternative, ...]
+    rework: tuple[Rework, ...]
