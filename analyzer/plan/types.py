@@ -5,38 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-
-@dataclass(frozen=True, slots=True)
-class BackingChoice:
-    """So many layers of one backing."""
-
-    kind: str
-    g_m2: float
-    layers: int
-    turns_deg: tuple[float, ...]
-
-    @property
-    def total_g_m2(self) -> float:
-        """Weight of all layers."""
-        return self.g_m2 * self.layers
-
-
-@dataclass(frozen=True, slots=True)
-class StackChoice:
-    """What is put with the goods: nothing, or backings with or without a topping."""
-
-    backings: tuple[BackingChoice, ...]
-    topping: str | None
-
-    @property
-    def total_g_m2(self) -> float:
-        """Weight of all backing."""
-        return sum(choice.total_g_m2 for choice in self.backings)
-
-    @property
-    def layers(self) -> int:
-        """Number of backing layers."""
-        return sum(choice.layers for choice in self.backings)
+from analyzer.goods.types import StackChoice
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,50 @@
+"""Constants of a room, as data: one TOML file for each room, every value with its range and source."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+from analyzer.errors import BadTable
+from analyzer.goods.types import Value
+
+_KNOWN = ("measured", "related", "guess")
+
+
+def read_table(name: str) -> dict[str, Any]:
+    """Return the TOML table ``data/NAME.toml`` as it stands."""
+    text = files("analyzer.goods").joinpath("data", f"{name}.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def as_value(where: str, entry: Mapping[str, Any]) -> Value:
+    """Turn a TOML entry into a :class:`Value`.
+
+    Raises:
+        BadTable: a key is missing, ``known`` is none of the three words, or low <= value <= high does not hold.
+    """
+    try:
+        value, low, high = (float(entry[key]) for key in ("value", "low", "high"))
+        known, source = entry["known"], str(entry["source"])
+    except KeyError as missing:
+        raise BadTable(f"{where}: the key {missing} is missing; give value, low, high, known, source") from None
+    except (TypeError, ValueError):
+        raise BadTable(f"{where}: value, low and high must be numbers") from None
+    if known not in _KNOWN:
+        raise BadTable(f"{where}: known is '{known}'; it must be one of {', '.join(_KNOWN)}")
+    if not low <= value <= high:
+        raise BadTable(f"{where}: low <= value <= high does not hold for {low}, {value}, {high}")
+    if not source.strip():
+        raise BadTable(f"{where}: name the source")
+    return Value(value=value, low=low, high=high, known=known, source=source)
+
+
+@cache
+def constants(room: str) -> Mapping[str, Value]:
+    """Return the constants of ``data/ROOM.toml`` by name (each entry: value, low, high, known, source, about)."""
+    table = read_table(room)
+    return MappingProxyType({name: as_value(f"{room}.{name}", entry) for name, entry in table.items()})
