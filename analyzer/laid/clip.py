@@ -71,7 +71,7 @@ def clip(a: Floats, b: Floats, grid: Grid) -> Clipped:
 
 
 def _inside(start: Floats, step: Floats, size: Floats) -> tuple[Floats, Floats]:
-    """Return the range of t, (k,) and (k,), in which each stitch lies in the closed grid (Liang, Barsky 1984)."""
+    """Return from and to which t, (k,) each, a stitch lies in the closed grid (Liang and Barsky 1984)."""
     level = step == 0.0
     divisor = np.where(level, 1.0, step)
     first, second = -start / divisor, (size - start) / divisor

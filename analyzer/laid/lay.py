@@ -29,9 +29,9 @@ def lay(
 ) -> Bytes:
     """Return how many threads lie over each pixel centre, (ny, nx) uint8, capped at 255.
 
-    ``a`` and ``b`` (k, 2), mm, are the ends of the stitches. With ``ends="round"`` the result is positive exactly
-    where a pixel centre lies in the union of the threads; with ``"butt"`` two stitches that follow each other
-    in a line are not counted twice at their joint.
+    ``a`` and ``b`` (k, 2), mm, are the ends of the stitches. With ``ends="round"`` the result is positive
+    exactly where a pixel centre lies in the union of the threads; with ``"butt"`` two stitches that follow
+    each other in a line are not counted twice at their joint.
     """
     radius = 0.5 * width_mm / grid.cell_mm
     # Pixel units in which the centre of pixel [j, i] is (i, j).
@@ -83,8 +83,8 @@ def _round_spans(start: Floats, end: Floats, y: Floats, radius: float) -> tuple[
     """Return the ends of the span in which each scanline ``y`` (q,) meets its capsule (empty: left > right).
 
     The capsule is the union of discs about start + t (end - start). The left end is the least of
-    x(t) - sqrt(r^2 - (y - y(t))^2), convex in t, whose minimum lies where the capsule's side touches the disc,
-    brought back into [0, 1]; the right end likewise (derived).
+    x(t) - sqrt(r^2 - (y - y(t))^2), convex in t, whose minimum lies where the capsule's side touches the
+    disc, brought back into [0, 1]; the right end likewise (derived).
     """
     dx, dy = end[:, 0] - start[:, 0], end[:, 1] - start[:, 1]
     length = np.maximum(np.hypot(dx, dy), _TINY)
@@ -101,14 +101,14 @@ def _round_spans(start: Floats, end: Floats, y: Floats, radius: float) -> tuple[
 
 
 def _butt_spans(start: Floats, end: Floats, y: Floats, radius: float) -> tuple[Floats, Floats]:
-    """Return the ends of the span in which each scanline meets its rectangle: the common part of two strips."""
+    """Return the ends of the span in which each scanline meets its rectangle, common part of two strips."""
     dx, dy = end[:, 0] - start[:, 0], end[:, 1] - start[:, 1]
     length = np.hypot(dx, dy)
     some = length > 0.0
     divisor = np.where(some, length, 1.0)
     ux, uy = dx / divisor, dy / divisor
     height = y - start[:, 1]
-    # Strip along the thread: |x ny - height nx| <= r with n = (-uy, ux); strip across: 0 <= x ux + height uy <= L.
+    # Along the thread: |height ux - x uy| <= r; across it: 0 <= x ux + height uy <= length.
     left_one, right_one = _strip(-uy, height * ux, -radius, radius)
     left_two, right_two = _strip(ux, height * uy, 0.0, length)
     left, right = np.maximum(left_one, left_two), np.minimum(right_one, right_two)
