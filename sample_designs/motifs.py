@@ -13,6 +13,7 @@ from stitching import (
     Path,
     Router,
     arc,
+    divided,
     fill,
     joined,
     offset_rails,
@@ -58,9 +59,9 @@ def crest_oars(design: Sewing) -> None:
     for lean in (-32, 32):
         shaft = points_along(turn(np.array([(0.0, -13.0), (0.0, 8.0)]), lean), 0.5)
         column(design, shaft, 1.6)
-        half = np.linspace(0, 1, 40)
-        spread = 0.8 + 1.4 * np.sin(np.pi * np.clip(half * 1.25, 0, 1) * 0.62)
-        along = 7.6 + 8.6 * half
+        part = np.linspace(0, 1, 60)
+        along = 7.6 + 9.4 * part
+        spread = np.minimum(0.8 + 1.5 * np.sin(np.pi / 2 * np.clip(part * 1.5, 0, 1)), 4.2 * np.sqrt(1.02 - part))
         left = turn(np.column_stack([-spread, along]), lean)
         right = turn(np.column_stack([spread, along]), lean)
         design.sew(joined([satin_underlay(left, right), satin(left, right, compensation_mm=0.15)]))
@@ -68,7 +69,7 @@ def crest_oars(design: Sewing) -> None:
     for level in (-12.5, -16.5):
         reach = 10.5 if level > -14 else 6.2
         x = np.linspace(-reach, reach, 160)
-        column(design, np.column_stack([x, level + 0.9 * np.sin(x * 1.2)]), 1.7)
+        column(design, np.column_stack([x, level + 0.8 * np.sin(x * 0.9)]), 1.7)
 
 
 def crest_outline(design: Sewing) -> None:
@@ -188,20 +189,20 @@ def lighthouse_sketch() -> Sewing:
 def towel_shell() -> Sewing:
     """A scallop shell for a terry towel: a fill on full underlay, broad satin ribs, a satin rim."""
     design = Sewing("Towel shell")
-    ribs = 7
-    angle = np.linspace(18, 162, 361)
-    scallop = 33 + 2.2 * np.abs(np.sin((angle - 18) / 144 * np.pi * ribs))
-    hinge = np.array([0.0, -26.0])
-    rim = hinge + scallop[:, None] * 1.45 * np.column_stack([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
+    ribs, low, high = 7, 34.0, 146.0
+    angle = np.linspace(low, high, 361)
+    hinge = np.array([0.0, -27.0])
+    reach = 49 + 3.4 * np.abs(np.sin((angle - low) / (high - low) * np.pi * ribs))
+    rim = hinge + reach[:, None] * np.column_stack([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
     body = Polygon(np.concatenate([rim, [(-7.0, -24.0), (-5.0, -29.0), (5.0, -29.0), (7.0, -24.0)]])).buffer(0)
+    foot = Polygon([(-12, -33), (12, -33), (9, -24), (-9, -24)])
+    shell = unary_union([body, foot]).buffer(2.4).buffer(-4.6).buffer(2.2)
     design.thread(*SAND)
-    foot = Polygon([(-11, -31), (11, -31), (8, -22.5), (-8, -22.5)])
-    shell = unary_union([body, foot]).buffer(0.6).buffer(-0.6)
     design.sew(fill(shell, 0, stitch_mm=4.0, compensation_mm=0.45))
     design.thread(*WHITE)
     for rib in range(1, ribs):
-        lean = np.radians(18 + 144 * rib / ribs)
-        along = np.linspace(10.0, 46.0, 80)
+        lean = np.radians(low + (high - low) * rib / ribs)
+        along = np.linspace(9.0, 47.5, 80)
         width = np.linspace(1.8, 3.4, 80)
         centre = hinge + along[:, None] * np.array([np.cos(lean), np.sin(lean)])
         across = np.array([-np.sin(lean), np.cos(lean)]) * width[:, None] / 2
@@ -286,8 +287,8 @@ def lighthouse_patch() -> Sewing:
     design.thread(*RED)
     for low in (-12.0, -3.0, 6.0):
         ends = [6.9 - (level + 17) * 2.9 / 31 + 0.5 for level in (low, low + 4.2)]
-        left = points_along(np.array([(-ends[0], low), (ends[0], low)]), 0.5)
-        right = points_along(np.array([(-ends[1], low + 4.2), (ends[1], low + 4.2)]), 0.5)
+        left = divided(np.array([(-ends[0], low), (ends[0], low)]), 30)
+        right = divided(np.array([(-ends[1], low + 4.2), (ends[1], low + 4.2)]), 30)
         design.sew(joined([satin_underlay(left, right), satin(left, right, spacing_mm=0.25, compensation_mm=0.2)]))
     column(design, points_along(np.array([(-6.6, 15.3), (6.6, 15.3)]), 0.5), 2.6, spacing_mm=0.25)
     design.sew(fill(roof, 0, stitch_mm=3.5, compensation_mm=0.3))

@@ -30,7 +30,15 @@ def points_along(path: Path, spacing_mm: float) -> Path:
     """Return points at equal steps of at most ``spacing_mm`` along the whole of ``path``, both ends included."""
     steps = np.hypot(*np.diff(path, axis=0).T)
     along = np.concatenate(([0.0], np.cumsum(steps)))
-    count = max(1, math.ceil(along[-1] / spacing_mm - 1e-9))
+    return _at(path, along, max(1, math.ceil(along[-1] / spacing_mm - 1e-9)))
+
+
+def divided(path: Path, count: int) -> Path:
+    """Return ``count`` + 1 points at equal steps along the whole of ``path``."""
+    return _at(path, np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T)))), count)
+
+
+def _at(path: Path, along: npt.NDArray[np.float64], count: int) -> Path:
     at = np.linspace(0.0, along[-1], count + 1)
     return np.column_stack([np.interp(at, along, path[:, axis]) for axis in (0, 1)])
 
@@ -63,36 +71,36 @@ def offset_rails(path: Path, width_mm: float) -> tuple[Path, Path]:
     return path + normal * width_mm / 2, path - normal * width_mm / 2
 
 
-def satin(left: Path, right: Path, spacing_mm: float = 0.22, compensation_mm: float = 0.0) -> Path:
-    """Satin: zig-zag between two rails, each widened by ``compensation_mm`` away from the other.
+def between_rails(left: Path, right: Path, spacing_mm: float) -> tuple[Path, Path]:
+    """Return facing points of two rails, a row of thread apart where the outer of the two is longest.
 
-    The rails are followed at equal fractions of their own lengths.
+    The rails face each other point by point, so they hold equally many points.
     """
-    fine = 400
-    a = points_along(left, length(left) / fine)[: fine + 1]
-    b = points_along(right, length(right) / fine)[: fine + 1]
-    rows = max(2, round(max(length(a), length(b)) / spacing_mm))
-    at = np.linspace(0.0, len(a) - 1.0, rows + 1)
-    index = np.arange(len(a))
-    rails = [np.column_stack([np.interp(at, index, rail[:, axis]) for axis in (0, 1)]) for rail in (a, b)]
-    across = rails[0] - rails[1]
-    across /= np.maximum(np.hypot(*across.T), 1e-9)[:, None]
-    zigzag = np.where((np.arange(rows + 1) % 2 == 0)[:, None], rails[0], rails[1])
-    sign = np.where(np.arange(rows + 1) % 2 == 0, 1.0, -1.0)[:, None]
-    return zigzag + sign * across * compensation_mm
+    steps = np.maximum(np.hypot(*np.diff(left, axis=0).T), np.hypot(*np.diff(right, axis=0).T))
+    along = np.concatenate(([0.0], np.cumsum(steps)))
+    at = np.linspace(0.0, along[-1], max(2, round(along[-1] / spacing_mm)) + 1)
+    a, b = (np.column_stack([np.interp(at, along, rail[:, axis]) for axis in (0, 1)]) for rail in (left, right))
+    return a, b
+
+
+def satin(left: Path, right: Path, spacing_mm: float = 0.22, compensation_mm: float = 0.0) -> Path:
+    """Satin: zig-zag between two facing rails, each moved by ``compensation_mm`` away from the other."""
+    a, b = between_rails(left, right, spacing_mm)
+    outwards = (a - b) / np.maximum(np.hypot(*(a - b).T), 1e-9)[:, None] * compensation_mm
+    odd = (np.arange(len(a)) % 2 == 1)[:, None]
+    return np.where(odd, b - outwards, a + outwards)
 
 
 def satin_underlay(left: Path, right: Path, inset_mm: float = 0.5, *, zigzag: bool = True) -> Path:
     """Centre run to the far end and back again: as an open zig-zag inside the rails, or as a second run."""
-    a, b = (points_along(rail, length(rail) / 200)[:201] for rail in (left, right))
-    there = points_along((a + b) / 2, 2.2)
+    middle = (left + right) / 2
+    there = points_along(middle, 2.2)
     if not zigzag:
         return joined([there, there[::-1]])
-    across = a - b
-    width = np.hypot(*across.T)[:, None]
-    inner = np.clip(width / 2 - inset_mm, 0.2, None) * across / np.maximum(width, 1e-9)
-    back = satin((a + b)[::-1] / 2 + inner[::-1], (a + b)[::-1] / 2 - inner[::-1], spacing_mm=1.0)
-    return joined([there, back, (a + b)[:1] / 2])
+    width = np.hypot(*(left - right).T)[:, None]
+    inner = np.clip(width / 2 - inset_mm, 0.2, None) * (left - right) / np.maximum(width, 1e-9)
+    back = satin((middle + inner)[::-1], (middle - inner)[::-1], spacing_mm=1.0)
+    return joined([there, back, middle[:1]])
 
 
 def length(path: Path) -> float:
@@ -193,15 +201,23 @@ def _row(number: int, start: float, end: float, stitch_mm: float) -> npt.NDArray
     return np.concatenate(([start], inner, [end]))
 
 
-def _sewn(section: Section, down: bool, rightwards: bool, lie: tuple[float, float, float, float]) -> Path:
-    """Penetrations of a section, begun at its last row where ``down``; ``lie`` is base, spacing, stitch, compensation."""
+def _sewn(
+    section: Section, down: bool, rightwards: bool, lie: tuple[float, float, float, float], router: Router
+) -> Path:
+    """Penetrations of a section, begun at its last row where ``down``; ``lie`` is base, spacing, stitch, compensation.
+
+    Where neighbouring rows end far apart the step between them is run along inside the shape.
+    """
     base, spacing_mm, stitch_mm, more = lie
-    parts = []
+    parts: list[Path] = []
     for number, start, end in section[::-1] if down else section:
         x = _row(number, start - more, end + more, stitch_mm)
-        parts.append(np.column_stack([x if rightwards else x[::-1], np.full(len(x), base + number * spacing_mm)]))
+        row = np.column_stack([x if rightwards else x[::-1], np.full(len(x), base + number * spacing_mm)])
+        if parts and np.hypot(*(row[0] - parts[-1][-1])) > min(2 * spacing_mm + 2.5, 1.3 * stitch_mm):
+            parts.append(run(router.way(parts[-1][-1], row[0]), stitch_mm))
+        parts.append(row)
         rightwards = not rightwards
-    return np.concatenate(parts)
+    return joined(parts)
 
 
 def fill(
@@ -236,9 +252,8 @@ def _ordered(
     """Sew all sections with the cheapest travel found by a beam search; travel over sewn rows costs sixfold."""
     base, spacing_mm, _, _ = lie
     areas = [_area(section, base, spacing_mm) for section in sections]
-    sewn = {
-        (k, d, r): _sewn(s, d, r, lie) for k, s in enumerate(sections) for d in (False, True) for r in (False, True)
-    }
+    both = (False, True)
+    sewn = {(k, d, r): _sewn(s, d, r, lie, router) for k, s in enumerate(sections) for d in both for r in both}
     ways: dict[tuple[float, ...], Path] = {}
     beam: list[tuple[float, list[tuple[int, bool, bool]]]] = [(0.0, [])]
     for _ in sections:
