@@ -1,1 +1,80 @@
-"""See DEVELOPERS.md."""
+"""Goods and everything put with them: materials tables with their sources, the stack, and the draws of what is uncertain.
+
+Names go in (``cloth("jersey")``, ``parse_backing("cutaway:85x2")``, ``hoop("130x180")``), a :class:`Setup` and a
+:class:`Stack` come out. Every value has a range, how well it is known, and a source.
+"""
+
+from analyzer.goods.constants import constants
+from analyzer.goods.draws import PARAMETERS, draw, values
+from analyzer.goods.parse import format_backing, hoop, parse_backing
+from analyzer.goods.setup import Setup, resolve
+from analyzer.goods.stack import build_stack, worst_known
+from analyzer.goods.stiffness import membrane, turn
+from analyzer.goods.tables import (
+    backing,
+    backings,
+    cloth,
+    cloths,
+    hoops,
+    needle,
+    needles,
+    thread,
+    threads,
+    topping,
+    toppings,
+)
+from analyzer.goods.types import (
+    Backing,
+    BackingChoice,
+    Cloth,
+    Draws,
+    Hoop,
+    Known,
+    Layer,
+    Needle,
+    Stack,
+    StackChoice,
+    ThreadType,
+    Topping,
+    Value,
+)
+
+__all__ = [
+    "PARAMETERS",
+    "Backing",
+    "BackingChoice",
+    "Cloth",
+    "Draws",
+    "Hoop",
+    "Known",
+    "Layer",
+    "Needle",
+    "Setup",
+    "Stack",
+    "StackChoice",
+    "ThreadType",
+    "Topping",
+    "Value",
+    "backing",
+    "backings",
+    "build_stack",
+    "cloth",
+    "cloths",
+    "constants",
+    "draw",
+    "format_backing",
+    "hoop",
+    "hoops",
+    "membrane",
+    "needle",
+    "needles",
+    "parse_backing",
+    "resolve",
+    "thread",
+    "threads",
+    "topping",
+    "toppings",
+    "turn",
+    "values",
+    "worst_known",
+]

@@ -30,9 +30,11 @@ class Value:
 class Cloth:
     """One class of cloth, with values at low load as tables give them."""
 
-    name: str  #: kebab-case, as in INTERFACE: "jersey"
+    name: str  #: kebab-case: "jersey"
     title: str  #: for people: "single jersey (T-shirt)"
-    family: Literal["woven", "knit", "pile-knit", "pile-woven", "net", "nonwoven", "leather", "coated", "none"]
+    family: Literal[
+        "woven", "knit", "pile-knit", "pile-woven", "net", "nonwoven", "leather", "coated", "none"
+    ]
     weight_g_m2: Value
     thickness_mm: Value
     e1_kn_per_m: Value  #: warp or wale, along y
@@ -69,10 +71,11 @@ class Backing:
     bending_unm: Value  #: at ``bending_at_g_m2``
     bending_at_g_m2: float
     density_g_cm3: Value  #: of the sheet, for its thickness
-    perforation_mm2: Value  #: loss of stiffness: kappa of PHYSICS
+    perforation_mm2: Value  #: stiffness lost for each penetration per mm2 (kappa)
     removal: Literal["trimmed", "torn", "rinsed"]
     permanent: bool
     soft: bool  #: may lie next to skin uncovered
+    attach: Literal["laid", "adhesive", "fused"] = "laid"  #: how it is held to what lies on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,7 @@ class Topping:
     bending_unm: Value
     thickness_mm: Value
     removal: Literal["rinsed", "heated", "torn"]
+    perforation_mm2: Value  #: stiffness lost for each penetration per mm2
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +104,7 @@ class ThreadType:
     laid_width_mm: Value  #: flattened on the cloth
     axial_stiffness_n: Value  #: EA0
     needle: str  #: usual needle
+    usual: bool = False  #: taken when a job names none; true of exactly one
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +126,12 @@ class Hoop:
     height_mm: float
     shape: Literal["rectangle", "oval"]
     source: str
+    cap: bool = False  #: a cap frame, taken only for caps
 
 
 @dataclass(frozen=True, slots=True)
 class BackingChoice:
-    """So many layers of one backing."""
+    """So many layers of one backing; ``turns_deg`` has one entry for each layer."""
 
     kind: str
     g_m2: float

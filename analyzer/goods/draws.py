@@ -1,0 +1,61 @@
+"""Draws of what is uncertain: one set of scores that serves every stack, and the values that they stand for."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+
+from analyzer.arrays import Floats, frozen
+from analyzer.errors import BadJob, BadTable
+from analyzer.goods.types import Draws, Value
+
+#: The uncertain parameters; keys of ``Stack.spreads`` and of ``Draws.scores``.
+PARAMETERS = (
+    "goods_stiffness",
+    "backing_stiffness",
+    "pull_n",
+    "lock_share",
+    "thread_stiffness_n",
+    "play_mm",
+    "perforation",
+    "hooping_n_per_m",
+)
+#: Standard normal score of the 95th percentile.
+SCORE_95 = 1.6448536269514722
+
+
+def draw(count: int, seed: int) -> Draws:
+    """Return ``count`` draws of standard normal scores for every parameter.
+
+    A Latin hypercube (McKay, Beckman & Conover, Technometrics 21:239, 1979) spreads each parameter's scores evenly
+    over its distribution, so that few draws serve. The same count and seed give the same scores, bit for bit.
+
+    Raises:
+        BadJob: count is below 1, or the seed is negative.
+    """
+    if count < 1:
+        raise BadJob(f"the number of draws must be at least 1, not {count}")
+    if seed < 0:
+        raise BadJob(f"the seed must be 0 or more, not {seed}")
+    rng = np.random.Generator(np.random.PCG64(seed))
+    scores: dict[str, Floats] = {}
+    for name in PARAMETERS:
+        places = (rng.permutation(count) + rng.random(count)) / count
+        scores[name] = frozen(ndtri(np.clip(places, 1e-12, 1.0 - 1e-12)))
+    return Draws(seed=seed, count=count, scores=scores)
+
+
+def values(draws: Draws, parameter: str, spread: Value) -> Floats:
+    """Return the values of one parameter, (n,), in the units of its spread.
+
+    Two half log-normals meet at the median: ``low``, ``value`` and ``high`` are the 5th, 50th and 95th percentiles.
+
+    Raises:
+        BadTable: the spread reaches zero or below, where a log-normal has no meaning.
+    """
+    if spread.low <= 0:
+        raise BadTable(f"the spread of {parameter} must be positive, not {spread.low:g} at its low end")
+    score = draws.scores[parameter] / SCORE_95
+    below, above = np.log(spread.value / spread.low), np.log(spread.high / spread.value)
+    result: Floats = spread.value * np.exp(np.where(score < 0, score * below, score * above))
+    return frozen(result)

@@ -1,0 +1,238 @@
+"""The stack: goods, backings and topping as layers with the stiffness that reaches the stitching, and its spreads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from analyzer.errors import BadJob
+from analyzer.goods.constants import constants
+from analyzer.goods.draws import SCORE_95
+from analyzer.goods.setup import Setup
+from analyzer.goods.stiffness import membrane, turn
+from analyzer.goods.tables import backing, topping
+from analyzer.goods.types import Backing, BackingChoice, Cloth, Known, Layer, Stack, StackChoice, Value
+from analyzer.job import Calibration
+
+#: From the best known to the worst.
+KNOWN_ORDER: tuple[Known, ...] = ("measured", "related", "guess")
+_N_PER_KN = 1000.0
+
+
+def worst_known(values: Iterable[Value]) -> Known:
+    """Return how well the worst known of some values is known."""
+    return max((value.known for value in values), key=KNOWN_ORDER.index, default="measured")
+
+
+def product(values: Sequence[Value]) -> Value:
+    """Return the product of independent positive values.
+
+    The medians multiply; the log-distances from median to 5 and 95 % add in quadrature, side by side (exact for
+    log-normals of equal sides).
+    """
+    middle = math.prod(value.value for value in values)
+    below = math.hypot(*(math.log(value.value / value.low) for value in values))
+    above = math.hypot(*(math.log(value.high / value.value) for value in values))
+    sources = "; ".join(dict.fromkeys(value.source for value in values))
+    return Value(middle, middle * math.exp(-below), middle * math.exp(above), worst_known(values), sources)
+
+
+def factor(value: Value) -> Value:
+    """Return a value's range as a factor on its median."""
+    return Value(1.0, value.low / value.value, value.high / value.value, value.known, value.source)
+
+
+def geometric_mean(first: Value, second: Value) -> Value:
+    """Return the geometric mean of two values that vary together (two directions of one cloth)."""
+    ends = (math.sqrt(getattr(first, end) * getattr(second, end)) for end in ("value", "low", "high"))
+    sources = "; ".join(dict.fromkeys((first.source, second.source)))
+    return Value(*ends, worst_known((first, second)), sources)
+
+
+def weighted(factors: Sequence[tuple[float, Value]]) -> Value:
+    """Return one factor for several layers that vary together: log-ranges averaged by the layers' weights."""
+    total = sum(weight for weight, _ in factors)
+    if total <= 0:
+        return Value(1.0, 1.0, 1.0, "measured", "no such layer")
+    low = math.exp(sum(weight * math.log(value.low) for weight, value in factors) / total)
+    high = math.exp(sum(weight * math.log(value.high) for weight, value in factors) / total)
+    sources = "; ".join(dict.fromkeys(value.source for _, value in factors))
+    return Value(1.0, low, high, worst_known(value for _, value in factors), sources)
+
+
+def goods_layer(cloth: Cloth) -> Layer:
+    """Return the goods as a layer, its low-load stiffness multiplied up to the load of stitching."""
+    up = cloth.working_factor.value
+    return Layer(
+        role="goods",
+        name=cloth.name,
+        kind=cloth.family,
+        g_m2=cloth.weight_g_m2.value,
+        turn_deg=0.0,
+        thickness_mm=cloth.thickness_mm.value,
+        membrane=membrane(
+            _N_PER_KN * cloth.e1_kn_per_m.value * up,
+            _N_PER_KN * cloth.e2_kn_per_m.value * up,
+            cloth.poisson12.value,
+            cloth.shear_n_per_m.value * up,
+        ),
+        bending_unm=cloth.bending_unm.value,
+        perforation_mm2=0.0,
+        removal="kept",
+    )
+
+
+def share(kind: Backing, holding: str) -> Value:
+    """Return the share of a backing's stiffness that reaches the goods, by what bonds it or how the goods are held."""
+    table = constants("mechanics")
+    if kind.attach != "laid" or holding == "adhesive":
+        return table["share_bonded"]
+    return table["share_floated" if holding == "floated" else "share_hooped"]
+
+
+def hooping(holding: str) -> Value:
+    """Return the tension that a holding leaves in the goods, N/m."""
+    name = {"hooped": "hooping_hooped", "floated": "hooping_laid", "adhesive": "hooping_laid"}
+    return constants("mechanics")[name.get(holding, "hooping_framed")]
+
+
+def backing_layers(choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
+    """Return the layers of one backing.
+
+    Tensile stiffness follows weight; its machine direction (along y at turn 0) and cross direction share the ratio of
+    the table about their geometric mean. Bending goes with the cube of weight (a sheet of the same material and
+    density: stiffness times thickness squared; derived).
+    """
+    kind = backing(choice.kind)
+    mean = _N_PER_KN * kind.stiffness_knm_per_g.value * choice.g_m2 * share(kind, holding).value
+    lean = math.sqrt(kind.direction_ratio.value)
+    flat = membrane(mean * lean, mean / lean, kind.poisson.value * lean, kind.shear_ratio.value * mean)
+    return tuple(
+        Layer(
+            role="backing",
+            name=f"{kind.kind} {choice.g_m2:g} g/m2",
+            kind=kind.kind,
+            g_m2=choice.g_m2,
+            turn_deg=degrees,
+            thickness_mm=choice.g_m2 / (1000.0 * kind.density_g_cm3.value),
+            membrane=turn(flat, degrees),
+            bending_unm=kind.bending_unm.value * (choice.g_m2 / kind.bending_at_g_m2) ** 3,
+            perforation_mm2=kind.perforation_mm2.value,
+            removal=kind.removal,
+        )
+        for degrees in choice.turns_deg
+    )
+
+
+def topping_layer(name: str) -> Layer:
+    """Return a topping as a layer; it lies loose, so only a share of its stiffness reaches the goods."""
+    kind = topping(name)
+    stiff = _N_PER_KN * kind.stiffness_kn_per_m.value * constants("mechanics")["share_topping"].value
+    nu = kind.poisson.value
+    return Layer(
+        role="topping",
+        name=kind.name,
+        kind=kind.name,
+        g_m2=kind.g_m2,
+        turn_deg=0.0,
+        thickness_mm=kind.thickness_mm.value,
+        membrane=membrane(stiff, stiff, nu, stiff / (2.0 * (1.0 + nu))),
+        bending_unm=kind.bending_unm.value,
+        perforation_mm2=kind.perforation_mm2.value,
+        removal=kind.removal,
+    )
+
+
+def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | None = None) -> Stack:
+    """Put the goods and a choice of stabilizers together.
+
+    Args:
+        setup: the job made definite; its cloth ``none`` (free-standing lace) gives no goods layer.
+        choice: backings, nearest to the goods first, and a topping.
+        calibration: what measured sew-outs have taught; replaces the table's pull and play.
+
+    Raises:
+        BadJob: no layer is left, or the calibration's limits are not in order.
+        UnknownBacking, UnknownTopping: a name is in no table.
+    """
+    layers: list[Layer] = [] if setup.cloth.family == "none" else [goods_layer(setup.cloth)]
+    for backing_choice in choice.backings:
+        layers.extend(backing_layers(backing_choice, setup.holding))
+    if not layers:
+        raise BadJob(
+            "free-standing lace needs a wash-away backing to be stitched on: give one with --backing"
+        )
+    if choice.topping is not None:
+        layers.append(topping_layer(choice.topping))
+    return Stack(
+        layers=tuple(layers),
+        holding=setup.holding,
+        thread=setup.thread,
+        needle=setup.needle,
+        hooping_n_per_m=hooping(setup.holding),
+        spreads=spreads(setup, choice, calibration),
+    )
+
+
+def spreads(setup: Setup, choice: StackChoice, calibration: Calibration | None) -> dict[str, Value]:
+    """Return the range of every uncertain parameter of a stack, by the names of ``draws.PARAMETERS``."""
+    table = constants("mechanics")
+    cloth = setup.cloth
+    goods = Value(1.0, 1.0, 1.0, cloth.e1_kn_per_m.known, cloth.e1_kn_per_m.source)
+    if cloth.family != "none":
+        goods = product(
+            [factor(geometric_mean(cloth.e1_kn_per_m, cloth.e2_kn_per_m)), factor(cloth.working_factor)]
+        )
+    kinds = [(backing(item.kind), item) for item in choice.backings]
+    stiff = [
+        (
+            item.total_g_m2 * kind.stiffness_knm_per_g.value * share(kind, setup.holding).value,
+            product([factor(kind.stiffness_knm_per_g), factor(share(kind, setup.holding))]),
+        )
+        for kind, item in kinds
+    ]
+    holes = [
+        (weight, factor(kind.perforation_mm2))
+        for (weight, _), (kind, _) in zip(stiff, kinds, strict=True)
+        if kind.perforation_mm2.low > 0
+    ]
+    return {
+        "goods_stiffness": goods,
+        "backing_stiffness": weighted(stiff),
+        "pull_n": _learned(
+            "pull_n", calibration.pull_n if calibration else None, calibration, table["pull_n"]
+        ),
+        "lock_share": table["lock_share"],
+        "thread_stiffness_n": setup.thread.axial_stiffness_n,
+        "play_mm": _learned(
+            "play_mm", calibration.play_mm if calibration else None, calibration, table["play_mm"]
+        ),
+        "perforation": weighted(holes),
+        "hooping_n_per_m": hooping(setup.holding),
+    }
+
+
+def _learned(
+    name: str, taught: tuple[float, float, float] | None, calibration: Calibration | None, otherwise: Value
+) -> Value:
+    """Return what sew-outs taught (median, low, high), or the table's value."""
+    if taught is None or calibration is None:
+        return otherwise
+    median, low, high = taught
+    if not 0 < low <= median <= high < math.inf:
+        raise BadJob(
+            f"the calibration of {name} must hold 0 < low <= median <= high, not {low}, {median}, {high}"
+        )
+    return Value(median, low, high, "measured", f"{calibration.sewouts} measured sew-outs")
+
+
+__all__ = [
+    "KNOWN_ORDER",
+    "SCORE_95",
+    "build_stack",
+    "factor",
+    "geometric_mean",
+    "product",
+    "spreads",
+    "worst_known",
+]
