@@ -1,0 +1,156 @@
+"""The sheet that every cloth map is drawn on: one design, its hoop, a scale bar, a title, the same bytes each time."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import matplotlib
+import matplotlib.style
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Ellipse, FancyBboxPatch
+
+from analyzer.arrays import Floats
+from analyzer.goods.types import Hoop
+from analyzer.pipeline import Checked
+from analyzer.report.fill_in import sound_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_DPI = 150
+_SIZE_IN = (8.0, 7.2)
+_INK = "#202020"
+_PAPER = "#ffffff"
+_BARS_MM = (1, 2, 5, 10, 20, 50, 100, 200)
+
+
+@contextmanager
+def own_style() -> Iterator[None]:
+    """Draw with matplotlib's defaults whatever the user's own settings are, with real minus signs and Unicode."""
+    with matplotlib.style.context("default"), matplotlib.rc_context({"font.family": ["DejaVu Sans"]}):
+        yield
+
+
+class Sheet:
+    """One cloth map in the making."""
+
+    def __init__(self, checked: Checked, title: str, remark: str) -> None:
+        self.checked = checked
+        self.figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=_PAPER)
+        self.view = (0.0, 1.0, 0.0, 1.0)  # x0, x1, y0, y1, mm
+        self.canvas = FigureCanvasAgg(self.figure)
+        self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.76))
+        self.axes.set_aspect("equal")
+        self.axes.set_facecolor(_PAPER)
+        self.figure.text(0.03, 0.95, _printable(title), fontsize=13, weight="bold", color=_INK, va="center")
+        self.figure.text(0.03, 0.905, _printable(remark), fontsize=9, color=_INK, va="center")
+
+    def frame(self, hoop: Hoop | None) -> None:
+        """Show the design with a margin, the hoop's sewing field around it as far as it fits, and a scale bar."""
+        x0, y0, x1, y1 = self.checked.design.bounds_mm
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        side = max(x1 - x0, y1 - y0, 5.0)
+        half = (x1 - x0) / 2 + 0.12 * side, (y1 - y0) / 2 + 0.12 * side
+        if hoop is not None:
+            self._hoop(hoop, middle)
+            fits = hoop.width_mm <= 1.9 * side and hoop.height_mm <= 1.9 * side
+            if fits:
+                half = max(half[0], hoop.width_mm * 0.53), max(half[1], hoop.height_mm * 0.53)
+            else:
+                self.figure.text(0.97, 0.03, f"hoop {_hoop_name(hoop)} lies outside the picture", ha="right", fontsize=8)
+        self.view = middle[0] - half[0], middle[0] + half[0], middle[1] - half[1], middle[1] + half[1]
+        self.look()
+        self.axes.set_xlabel("x, mm", fontsize=8)
+        self.axes.set_ylabel("y, mm", fontsize=8)
+        self.axes.tick_params(labelsize=8)
+        self._scale_bar(2 * half[0])
+
+    def look(self) -> None:
+        """Show the framed view; drawing an image changes it."""
+        self.axes.set_xlim(*self.view[:2])
+        self.axes.set_ylim(*self.view[2:])
+
+    def _hoop(self, hoop: Hoop, middle: tuple[float, float]) -> None:
+        style: dict[str, Any] = {"fill": False, "edgecolor": "#606060", "linewidth": 1.2, "linestyle": (0, (6, 3))}
+        if hoop.shape == "oval":
+            self.axes.add_patch(Ellipse(middle, hoop.width_mm, hoop.height_mm, **style))
+        else:
+            corner = middle[0] - hoop.width_mm / 2, middle[1] - hoop.height_mm / 2
+            rounding = f"round,pad=0,rounding_size={min(hoop.width_mm, hoop.height_mm) * 0.06}"
+            self.axes.add_patch(FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style))
+        self.axes.text(
+            middle[0],
+            middle[1] + hoop.height_mm / 2,
+            f"hoop {_hoop_name(hoop)}",
+            ha="center",
+            va="bottom",
+            fontsize=8,
+            color="#606060",
+            clip_on=True,
+        )
+
+    def _scale_bar(self, width_mm: float) -> None:
+        length = max((bar for bar in _BARS_MM if bar <= width_mm / 4), default=_BARS_MM[0])
+        left = 0.08
+        end = left + 0.74 * self._drawn_share() * length / width_mm
+        self.figure.add_artist(_bar_line((left, end), 0.035))
+        self.figure.text(end + 0.012, 0.035, f"{length} mm", fontsize=9, va="center", color=_INK)
+
+    def _drawn_share(self) -> float:
+        """Return which share of the axes' box the picture fills in width, once its sides are equal."""
+        self.axes.apply_aspect()
+        return float(self.axes.get_position().width / 0.74)
+
+    def stitches(self, segments: Floats, **style: Any) -> LineCollection:
+        """Draw ``segments`` (n, 2, 2) mm."""
+        lines = LineCollection(list(segments), capstyle="round", **style)
+        self.axes.add_collection(lines)
+        return lines
+
+    def points_per_mm(self) -> float:
+        """Return how many typographic points a millimetre of cloth takes, for line widths; after :meth:`frame`."""
+        self.axes.apply_aspect()
+        box = self.axes.get_position()
+        low, high = self.axes.get_xlim()
+        return float(box.width * _SIZE_IN[0] * 72.0 / (high - low))
+
+    def scale(self, drawn: Any, label: str) -> None:
+        """Put the labelled scale of quantity ``drawn`` beside the picture."""
+        bar = self.figure.colorbar(drawn, cax=self.figure.add_axes((0.86, 0.10, 0.025, 0.76)))
+        bar.set_label(label, fontsize=9)
+        bar.ax.tick_params(labelsize=8)
+
+    def png(self) -> bytes:
+        """Return the picture; the same picture gives the same bytes."""
+        out = io.BytesIO()
+        self.canvas.print_png(out, metadata={"Software": None})
+        return out.getvalue()
+
+
+def segments(checked: Checked) -> Floats:
+    """Return the stitches as (m, 2, 2) mm: from penetration i-1 to i, for every joined penetration i."""
+    points, joined = checked.design.penetrations, checked.design.joined
+    ends = np.flatnonzero(joined)
+    return np.stack((points[ends - 1], points[ends]), axis=1)
+
+
+def _bar_line(xs: tuple[float, float], y: float) -> Any:
+    from matplotlib.lines import Line2D
+
+    return Line2D(xs, (y, y), color=_INK, linewidth=3, solid_capstyle="butt")
+
+
+def _hoop_name(hoop: Hoop) -> str:
+    return f"{hoop.width_mm:.0f} x {hoop.height_mm:.0f} mm" + (", oval" if hoop.shape == "oval" else "")
+
+
+def _printable(text: str) -> str:
+    """Return ``text`` fit for a picture: sound Unicode, no mark-up, no longer than the sheet."""
+    clean = sound_text(text).replace("$", r"\$")
+    return clean if len(clean) <= 100 else clean[:99] + "…"

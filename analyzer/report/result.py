@@ -1,0 +1,99 @@
+"""The result of a check as the library hands it out."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from analyzer import pipeline
+from analyzer.cloth.types import Cover
+from analyzer.design import Design
+from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
+from analyzer.job import Job
+from analyzer.pipeline import Checked
+from analyzer.report.fill_in import document
+from analyzer.report.schema import encode
+
+
+@dataclass(frozen=True, slots=True)
+class Check(Checked):
+    """Everything that a check found, with ways to say it.
+
+    ``findings``, ``gaps`` and ``pucker`` are those of the goods and stack judged; without goods there are only the
+    findings that need none, and ``outcome`` and ``plan`` are None.
+    """
+
+    @classmethod
+    def of(cls, checked: Checked) -> Check:
+        """Return ``checked`` as a Check."""
+        return cls(**{field.name: getattr(checked, field.name) for field in dataclasses.fields(Checked)})
+
+    @property
+    def outcome(self) -> str | None:
+        """``hoop-it``, ``sample-first``, ``rework``, or None without goods."""
+        return self.plan.outcome if self.plan else None
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The problems found."""
+        return self.judged.findings.items if self.judged else self.measured.items
+
+    @property
+    def gaps(self) -> tuple[GapVerdict, ...]:
+        """The gap at each outline; + bare cloth, - overlap, mm."""
+        return self.judged.findings.gaps if self.judged else ()
+
+    @property
+    def pucker(self) -> PuckerVerdict | None:
+        """The pucker to expect; None without goods."""
+        return self.judged.findings.pucker if self.judged else None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON document as plain dictionaries and lists, keys in the document's order."""
+        plain: dict[str, Any] = msgspec.json.decode(self.to_json())
+        return plain
+
+    def to_json(self) -> str:
+        """Return the JSON document, indented; the same check gives the same text."""
+        return encode(document(self)).decode("utf-8")
+
+    def text(self, *, units: str = "mm", width: int = 80) -> str:
+        """Return the check as a screen of plain text; ``units`` is "mm" or "in"."""
+        from analyzer.report.terminal import text
+
+        return text(self, units=units, width=width)
+
+    def map_names(self) -> tuple[str, ...]:
+        """Return the names that :meth:`map` takes."""
+        from analyzer.report.cloth_maps import map_names
+
+        return map_names(self)
+
+    def map(self, name: str, file: str | Path | None = None, *, force: bool = False) -> bytes:
+        """Return the cloth map ``name`` as PNG, and write it to ``file`` when one is named.
+
+        Raises:
+            BadJob: there is no such map, or ``file`` is there already and ``force`` is false.
+        """
+        from analyzer.report.cloth_maps import cloth_map
+        from analyzer.report.files import write_whole
+
+        picture = cloth_map(self, name)
+        if file is not None:
+            write_whole(Path(file), picture, force=force)
+        return picture
+
+
+def check(design: Design, job: Job | None = None, progress: Callable[..., None] | None = None) -> Check:
+    """Look ``design`` over for ``job`` and say whether it will stitch true, where not, and what to change.
+
+    Raises:
+        UnknownName: the job names goods, backing, thread, needle or hoop that no table holds.
+        BadJob: the job contradicts itself or the design does not fit its hoop.
+    """
+    return Check.of(pipeline.check(design, job or Job(), progress))

@@ -1,0 +1,224 @@
+"""The rows of the screen's tables, as plain text; no layout here."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+
+from analyzer.cloth.types import RegionCover
+from analyzer.design import Command
+from analyzer.findings.types import Finding, GapVerdict
+from analyzer.goods.constants import constants
+from analyzer.pipeline import Checked, OnGoods, Sureness
+from analyzer.plan.types import Plan
+from analyzer.regions.types import Region, RegionKind, Regions
+from analyzer.report import words
+from analyzer.report.fill_in import colour_stitches, sound_text
+from analyzer.report.words import Units
+
+Table = tuple[tuple[str, ...], list[tuple[str, ...]], list[str]]
+
+_HIDDEN = (RegionKind.UNDERLAY, RegionKind.TRAVEL, RegionKind.TIE)
+_COLOURS_SHOWN = 8
+
+
+def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
+    """Return what is in the file: size, stitches, colours, thread, time, and what reading remarked."""
+    design, use = checked.design, checked.use
+    size = units.pair(*design.size_mm)
+    marks = [
+        words.counted(design.count(Command.TRIM), "trim"),
+        words.counted(design.count(Command.JUMP), "jump"),
+        words.counted(design.count(Command.STOP), "stop"),
+    ]
+    cover = checked.cover
+    voids = [void for void in cover.voids if not void.meant]
+    density = float(cover.density.values.max()) if cover.density.values.size else 0.0
+    rows = [
+        ("Size", f"{size}, {design.format}"),
+        ("Stitches", f"{design.stitches:,} ({', '.join(marks)})"),
+        ("Colours", _colours(checked)),
+        (
+            "Thread, time",
+            f"{use.thread_m:.1f} m upper, {use.bobbin_m:.1f} m bobbin; {_minutes(use.minutes)}",
+        ),
+        (
+            "Cover",
+            f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched; at its densest {density:.1f} mm"
+            f" of thread per mm2; {words.counted(len(cover.voids), 'void')}, "
+            f"{len(voids)} of them probably not meant",
+        ),
+    ]
+    if not cover.voids:
+        rows[-1] = ("Cover", rows[-1][1].split("; 0 voids")[0] + "; no voids")
+    if design.damaged:
+        rows.append(("Damaged", sound_text(design.damaged)))
+    rows += [("Note", sound_text(note)) for note in design.notes]
+    return rows
+
+
+def _minutes(minutes: float) -> str:
+    return f"about {minutes:.0f} min" if minutes >= 1.0 else "under a minute"
+
+
+def _colours(checked: Checked) -> str:
+    threads, counts = checked.design.threads, colour_stitches(checked.design)
+    if all(thread.rgb is None and thread.name is None for thread in threads):
+        return f"{words.counted(len(threads), 'block')}; {checked.design.format} files hold no colours here"
+    parts = [
+        f"{sound_text(thread.name or thread.rgb or 'not named')} ({count:,})"
+        for thread, count in zip(threads, counts, strict=True)
+    ]
+    more = len(parts) - _COLOURS_SHOWN
+    return "; ".join(parts[:_COLOURS_SHOWN]) + (f"; and {more} more" if more > 0 else "")
+
+
+def region_table(checked: Checked, units: Units) -> Table:
+    """Return head, rows and remarks of the regions: one row each, or one for each kind where there are many."""
+    items, measured = checked.regions.items, checked.cover.regions
+    seen = [i for i, region in enumerate(items) if region.kind not in _HIDDEN]
+    hidden = [i for i, region in enumerate(items) if region.kind in _HIDDEN]
+    tail = ("stitches", "spacing", "stitch", "width", "thread mm/mm2", "needle /mm2", "cover", "layers")
+    remark = []
+    if hidden:
+        kinds = [items[i].kind.value for i in hidden]
+        told = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds))
+        remark.append(f"Not listed: {told}.")
+    if len(seen) > constants("report")["groups_from"].value:
+        groups: dict[tuple[RegionKind, int], list[int]] = {}
+        for i in seen:
+            groups.setdefault((items[i].kind, items[i].colour), []).append(i)
+        rows = [
+            (
+                f"{len(members)} {kind.value}",
+                str(colour + 1),
+                *_region_cells([items[i] for i in members], [measured[i] for i in members], units),
+            )
+            for (kind, colour), members in groups.items()
+        ]
+        remark.insert(0, "Medians over each kind and colour; cover and layers are the extremes.")
+    else:
+        rows = [
+            (f"{items[i].kind.value} {items[i].id}", str(items[i].colour + 1), *_region_cells([items[i]], [measured[i]], units))
+            for i in seen
+        ]
+    return ("region", "colour", *tail), rows, remark
+
+
+def _region_cells(regions: Sequence[Region], measured: Sequence[RegionCover], units: Units) -> tuple[str, ...]:
+    def middle(values: Sequence[float | None]) -> str:
+        known = [value for value in values if value is not None]
+        return units.bare(statistics.median(known)) if known else "-"
+
+    return (
+        f"{sum(region.stitches for region in regions):,}",
+        middle([region.row_spacing_mm for region in regions]),
+        middle([region.stitch_length_mm for region in regions]),
+        middle([region.width_mm for region in regions]),
+        f"{statistics.median(cover.thread_mm_per_mm2 for cover in measured):.1f}",
+        f"{statistics.median(cover.penetrations_per_mm2 for cover in measured):.1f}",
+        f"{min(cover.coverage for cover in measured):.0%}",
+        str(max(cover.layers_max for cover in measured)),
+    )
+
+
+def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
+    """Return where and how far the cloth moves, on these goods with this stack."""
+    pull, pucker = judged.response.pull_in, judged.findings.pucker
+    across = "narrows" if pull.across_mm >= 0 else "spreads"
+    rows = [
+        (
+            "Pull-in",
+            f"the stitched area shortens by {units.length(pull.along_mm)} along its stitches and {across} by "
+            f"{units.length(abs(pull.across_mm))} across them",
+        ),
+        (
+            "Most drift",
+            f"{units.length(pull.visible_mm)} at {units.point(pull.at)}: what was sewn there early has moved so far"
+            " by the end",
+        ),
+        ("Reach", f"the cloth is still disturbed {units.length(pull.reach_mm)} away from the stitching"),
+        (
+            "Pucker",
+            f"{words.likelihood(pucker.chance)}; a wave of {units.length(pucker.amplitude_mm)} at "
+            f"{units.point(pucker.at)} (5-95 %: {units.bare(pucker.low_mm)} to {units.length(pucker.high_mm)})",
+        ),
+    ]
+    if pull.beyond_range:
+        rows.append(("Beyond range", "the cloth strains more than the model holds for: read these as ranks only"))
+    return rows
+
+
+def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
+    """Return head, rows and remarks of the gaps, likeliest trouble first."""
+    kinds = {region.id: region.kind.value for region in regions.items}
+    gaps = sorted(
+        judged.findings.gaps, key=lambda g: (-max(g.chance_bare, g.chance_overlap), -abs(g.worst_mm), g.outline)
+    )
+    limit = constants("report")["groups_from"].value
+    shown = gaps if len(gaps) <= limit else gaps[: int(limit)]
+    rows = [_gap_row(gap, kinds, units) for gap in shown]
+    tolerance = units.length(judged.findings.tolerance_mm)
+    if not gaps:
+        return (), [], ["No outline follows another region's edge, so there is no gap to predict."]
+    remark = [f"Tolerance for bare cloth: {tolerance}. The two last columns: how likely its limit is passed."]
+    if len(gaps) > len(shown):
+        remark.append(f"And {len(gaps) - len(shown)} more outlines, none likelier to miss than these.")
+    head = ("outline", "borders", f"worst {units.name}", "5-95 %", "middle", "too long", "bare", "overlap")
+    return head, rows, remark
+
+
+def _gap_row(gap: GapVerdict, kinds: dict[int, str], units: Units) -> tuple[str, ...]:
+    return (
+        f"{kinds.get(gap.outline, '')} {gap.outline}",
+        f"{kinds.get(gap.borders, '')} {gap.borders}",
+        units.bare(gap.worst_mm, signed=True),
+        f"{units.bare(gap.low_mm, signed=True)} to {units.bare(gap.high_mm, signed=True)}",
+        units.bare(gap.median_mm, signed=True),
+        units.bare(gap.over_limit_mm_of_length),
+        words.likelihood(gap.chance_bare),
+        words.likelihood(gap.chance_overlap),
+    )
+
+
+def finding_facts(item: Finding, units: Units) -> str:
+    """Return a finding's measure, limit, chance and place in one line."""
+    parts = []
+    if item.measured is not None:
+        parts.append(words.measure(item.measured, item.unit, units))
+        if item.limit is not None:
+            parts[-1] += f", limit {words.measure(item.limit, item.unit, units)}"
+    if item.chance is not None:
+        parts.append(words.likelihood(item.chance))
+    if item.at is not None:
+        parts.append(f"at {units.point(item.at)}")
+    if item.regions:
+        numbers = ", ".join(str(i) for i in item.regions[:6]) + (" …" if len(item.regions) > 6 else "")
+        parts.append(f"region{'s' if len(item.regions) > 1 else ''} {numbers}")
+    return "; ".join(parts)
+
+
+def plan_rows(plan: Plan, units: Units, behind: str) -> list[tuple[str, str]]:
+    """Return backing, topping, holding, needle and speed."""
+    sheet = "" if behind == "nothing" else f"; cut a sheet of {units.pair(*plan.sheet_mm)}"
+    return [
+        ("Backing", behind + (f", {plan.attach}{sheet}" if sheet else "")),
+        ("Topping", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "none"),
+        ("Hooping", f"{plan.holding}, sewing field {units.pair(*plan.hoop_mm)}"),
+        ("Needle", f"{plan.needle}, {plan.speed_spm:.0f} stitches a minute"),
+    ]
+
+
+def sureness_lines(sureness: Sureness) -> list[str]:
+    """Return how far the predictions may be trusted."""
+    if sureness.calibrated:
+        basis = f"Calibrated by {words.counted(sureness.from_sewouts, 'sew-out')}."
+    else:
+        basis = "Uncalibrated estimates: no sew-out has been measured against them."
+    known = f"The least known value that matters is {sureness.known}."
+    if sureness.known == "guess":
+        known = "The least known value that matters is a guess."
+    if sureness.mostly_from:
+        named = ", ".join(name.replace("_", " ") for name in sureness.mostly_from)
+        known += f" The ranges come mostly from: {named}."
+    return [basis + " " + known, *([sureness.says] if sureness.says else [])]

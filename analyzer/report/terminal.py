@@ -1,0 +1,235 @@
+"""A check as one screen of text: the answer first, then what it rests on.
+
+The text says everything in words and shapes; colour is never needed, bold is the only emphasis.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from analyzer.findings.types import Finding
+from analyzer.goods.types import StackChoice
+from analyzer.pipeline import Checked, OnGoods
+from analyzer.plan.types import Plan
+from analyzer.report import tables, words
+from analyzer.report.fill_in import sound_text, worst_gap
+from analyzer.report.words import Units
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+class Screen:
+    """Lines of text of one width, wrapped and set in columns."""
+
+    def __init__(self, width: int, *, bold: bool) -> None:
+        from rich.console import Console
+
+        self._out = io.StringIO()
+        self._console: Console = Console(
+            file=self._out,
+            width=width,
+            color_system="standard" if bold else None,
+            force_terminal=bold,
+            force_jupyter=False,
+            legacy_windows=False,
+            highlight=False,
+            markup=False,
+            emoji=False,
+            no_color=True,
+            _environ={},
+        )
+
+    def heading(self, text: str) -> None:
+        """Begin a part."""
+        self._console.print()
+        self._console.print(text, style="bold")
+
+    def lines(self, texts: Iterable[str], *, indent: int = 2, mark: str = "") -> None:
+        """Write each text as a paragraph, its further lines under its first."""
+        from rich.padding import Padding
+        from rich.table import Table
+
+        for text in texts:
+            if not mark:
+                self._console.print(Padding(text, (0, 0, 0, indent)))
+                continue
+            grid = Table.grid(padding=(0, 1, 0, 0))
+            grid.add_row(mark, text)
+            self._console.print(Padding(grid, (0, 0, 0, indent)))
+
+    def labelled(self, rows: Iterable[tuple[str, str]], *, bold: bool = False) -> None:
+        """Write pairs of a label and what it labels, in two columns."""
+        from rich.padding import Padding
+        from rich.table import Table
+
+        grid = Table.grid(padding=(0, 2, 0, 0))
+        grid.add_column(no_wrap=True, min_width=14)
+        grid.add_column(style="bold" if bold else None)
+        for label, text in rows:
+            grid.add_row(label, text)
+        self._console.print(Padding(grid, (0, 0, 0, 2)))
+
+    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1) -> None:
+        """Write a table; the first ``left`` columns are text, the others numbers."""
+        from rich.padding import Padding
+        from rich.table import Table
+
+        grid = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+        for index, title in enumerate(head):
+            grid.add_column(title, justify="left" if index < left else "right", vertical="bottom")
+        for row in rows:
+            grid.add_row(*row)
+        self._console.print(Padding(grid, (0, 0, 0, 2)))
+
+    def text(self) -> str:
+        """Return everything written, without blanks at the ends of lines."""
+        return "\n".join(line.rstrip() for line in self._out.getvalue().splitlines()).strip("\n") + "\n"
+
+
+def text(checked: Checked, *, units: str = "mm", width: int = 80, bold: bool = False) -> str:
+    """Return ``checked`` as text for a screen ``width`` columns wide.
+
+    ``units`` is "mm" or "in" and touches lengths only; ``bold`` allows terminal sequences for bold type.
+    """
+    screen, shown = Screen(max(60, width), bold=bold), Units(units)
+    _answer(screen, checked, shown)
+    _file(screen, checked, shown)
+    _regions(screen, checked, shown)
+    if checked.judged:
+        _movement(screen, checked.judged, shown)
+        _gaps(screen, checked.judged, checked, shown)
+    if checked.comparison:
+        _comparison(screen, checked, shown)
+    _findings(screen, ranked(checked), checked, shown)
+    if checked.plan:
+        _plan(screen, checked.plan, shown)
+    _sureness(screen, checked)
+    return screen.text()
+
+
+def ranked(checked: Checked) -> tuple[Finding, ...]:
+    """Return the findings, worst level first, and the likelier first within a level."""
+    items = checked.judged.findings.items if checked.judged else checked.measured.items
+    order = {level: place for place, level in enumerate(words.SHAPES)}
+    return tuple(sorted(items, key=lambda item: (order[item.level], -(1.0 if item.chance is None else item.chance))))
+
+
+def backing_in_words(choice: StackChoice) -> str:
+    """Return what goes behind the goods, weight metric first."""
+    if not choice.backings:
+        return "nothing"
+    parts = []
+    for backing in choice.backings:
+        turns = " and ".join(f"{turn:.0f}" for turn in backing.turns_deg)
+        layers = words.counted(backing.layers, "layer")
+        if backing.layers > 1 and turns:
+            layers += f" turned {turns} degrees"
+        parts.append(f"{backing.kind} {words.ounces(backing.g_m2)}, {layers}")
+    return "; ".join(parts)
+
+
+def _answer(screen: Screen, checked: Checked, units: Units) -> None:
+    name, plan = sound_text(checked.design.name), checked.plan
+    findings = ranked(checked)
+    worst = next((item for item in findings if item.level in ("fault", "caution")), None)
+    if plan and checked.judged:
+        title = f"{name} on {checked.judged.setup.cloth.title}: {words.OUTCOMES[plan.outcome].upper()}"
+    else:
+        title = f"{name}: measured and compared; name the goods (--goods) for an outcome and a plan"
+    screen.heading(title)
+    rows = [("What is wrong", _one_line(worst) if worst else "nothing that needs changing was found")]
+    if worst and worst.advice:
+        rows.append(("What to try", worst.advice))
+    if plan:
+        behind = backing_in_words(plan.choice)
+        rows.append(("Put behind it", behind if behind == "nothing" else f"{behind}, {plan.attach}"))
+        rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
+    screen.labelled(rows)
+
+
+def _one_line(item: Finding) -> str:
+    likely = f" ({words.likelihood(item.chance)})" if item.chance is not None else ""
+    return f"{item.name}{likely}: {item.because}"
+
+
+def _file(screen: Screen, checked: Checked, units: Units) -> None:
+    screen.heading("In the file")
+    screen.labelled(tables.file_rows(checked, units))
+
+
+def _regions(screen: Screen, checked: Checked, units: Units) -> None:
+    head, rows, remark = tables.region_table(checked, units)
+    screen.heading(f"Regions, in sewing order (lengths in {units.name})")
+    screen.table(head, rows)
+    screen.lines(remark)
+
+
+def _movement(screen: Screen, judged: OnGoods, units: Units) -> None:
+    screen.heading("Where the cloth will move (estimates)")
+    screen.labelled(tables.movement_rows(judged, units))
+
+
+def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> None:
+    head, rows, remark = tables.gap_table(judged, checked.regions, units)
+    screen.heading("Gap at each outline: + bare cloth, - overlap (estimates)")
+    if rows:
+        screen.table(head, rows)
+    screen.lines(remark)
+
+
+def _comparison(screen: Screen, checked: Checked, units: Units) -> None:
+    screen.heading("What three goods would do to it (estimates)")
+    rows = []
+    for one in checked.comparison:
+        worst = worst_gap(one.findings)
+        rows.append(
+            (
+                one.setup.cloth.name,
+                ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in one.stack.backings) or "nothing",
+                units.bare(one.response.pull_in.visible_mm),
+                units.bare(worst.worst_mm, signed=True) if worst else "none",
+                f"{units.bare(worst.low_mm, signed=True)} to {units.bare(worst.high_mm, signed=True)}" if worst else "",
+                words.likelihood(one.findings.chance_of_missing),
+            )
+        )
+    head = ("goods", "behind it", f"drift {units.name}", f"worst gap {units.name}", "5-95 %", "misses a limit")
+    screen.table(head, rows, left=2)
+
+
+def _findings(screen: Screen, items: Sequence[Finding], checked: Checked, units: Units) -> None:
+    screen.heading("Findings" if items else "Findings: none")
+    for item in items:
+        facts = tables.finding_facts(item, units)
+        screen.lines([f"{words.level(item.level)}  {item.name}" + (f"  {facts}" if facts else "")])
+        screen.lines([item.because], indent=4)
+        if item.advice:
+            screen.lines([f"Try: {item.advice}"], indent=4)
+
+
+def _plan(screen: Screen, plan: Plan, units: Units) -> None:
+    screen.heading(f"Plan: {words.OUTCOMES[plan.outcome]}")
+    screen.labelled(tables.plan_rows(plan, units, backing_in_words(plan.choice)))
+    for title, entries in (
+        ("Before", plan.steps.before),
+        ("While sewing", plan.steps.sewing),
+        ("After stitching", plan.steps.finishing),
+        ("Mind", plan.cautions),
+        ("Why this", plan.reasons),
+    ):
+        if entries:
+            screen.lines([title], indent=2)
+            screen.lines(entries, indent=4, mark="-")
+    if plan.rework:
+        screen.lines(["To change in the design"], indent=2)
+        screen.lines([f"{one.what}: {one.effect}" for one in plan.rework], indent=4, mark="-")
+    if plan.alternatives:
+        screen.lines(["Instead"], indent=2)
+        screen.lines([f"{one.backing}: {one.why_not}" for one in plan.alternatives], indent=4, mark="-")
+
+
+def _sureness(screen: Screen, checked: Checked) -> None:
+    screen.heading("How sure")
+    screen.lines(tables.sureness_lines(checked.sureness))

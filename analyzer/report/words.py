@@ -1,0 +1,90 @@
+"""How numbers are said on screens and paper: lengths to 0.1 mm, chances in three words, levels by word and shape."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from analyzer.findings.types import Level
+from analyzer.goods.constants import constants
+
+MM_PER_INCH = 25.4
+G_M2_PER_OZ_YD2 = 33.9057  #: 28.349523 g over 0.83612736 m2
+SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
+OUTCOMES = {"hoop-it": "hoop it", "sample-first": "sample first", "rework": "rework"}
+_LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """Display units: ``mm``, or ``in`` (lengths below 1 in to 0.005 in, above to 0.05 in, both about 0.1-1 mm)."""
+
+    name: str = "mm"
+
+    def length(self, mm: float, *, signed: bool = False) -> str:
+        """Return a length with its unit, rounded to what it is worth."""
+        return f"{self.bare(mm, signed=signed)} {self.name}"
+
+    def bare(self, mm: float, *, signed: bool = False) -> str:
+        """Return a length without its unit."""
+        if self.name == "in":
+            inches = mm / MM_PER_INCH
+            small = abs(inches) < 1.0
+            rounded = round(inches / 0.005) * 0.005 if small else round(inches / 0.05) * 0.05
+            digits = 3 if small else 2
+        else:
+            rounded, digits = round(mm, 1), 1
+        rounded += 0.0  # turns a rounded -0.0 into 0.0
+        return f"{rounded:+.{digits}f}" if signed and rounded else f"{rounded:.{digits}f}"
+
+    def pair(self, width_mm: float, height_mm: float) -> str:
+        """Return a width and a height with their unit."""
+        return f"{self.bare(width_mm)} x {self.bare(height_mm)} {self.name}"
+
+    def point(self, at: tuple[float, float]) -> str:
+        """Return a place as (x, y)."""
+        return f"({self.bare(at[0])}, {self.bare(at[1])})"
+
+
+def measure(value: float, unit: str, units: Units) -> str:
+    """Return a finding's measure in its own unit; lengths follow ``units``, shares become percent."""
+    if unit == "mm":
+        return units.length(value)
+    if unit in ("", "1", "share"):
+        return f"{value:.0%}" if unit == "share" else f"{value:.1f}"
+    return f"{value:.1f} {unit}"
+
+
+def likelihood(chance: float) -> str:
+    """Return how likely something is, in words: unlikely, about even, likely."""
+    bounds = constants("report")
+    if chance >= bounds["likely_from"].value:
+        return "likely"
+    return "about even" if chance >= bounds["even_from"].value else "unlikely"
+
+
+def ounces(g_m2: float) -> str:
+    """Return an areal weight, metric first: ``85 g/m2 (2.5 oz/yd2)``."""
+    return f"{g_m2:.0f} g/m2 ({g_m2 / G_M2_PER_OZ_YD2:.1f} oz/yd2)"
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """Return ``1 trim``, ``3 trims``, with thousands set off."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def level(value: Level) -> str:
+    """Return a level as shape and word."""
+    return f"{SHAPES[value]} {value.value}"
+
+
+def parse_length_mm(text: str) -> float:
+    """Return a length typed by a person (``0.5``, ``0.5mm``, ``4in``) in mm.
+
+    Raises:
+        ValueError: it is no positive length.
+    """
+    match = _LENGTH.fullmatch(text)
+    if not match or float(match[1]) <= 0.0:
+        raise ValueError(f"'{text}' is no length above zero; write for example 0.5, 0.5mm or 0.02in")
+    return float(match[1]) * (1.0 if (match[2] or "mm").lower() == "mm" else MM_PER_INCH)
