@@ -65,5 +65,7 @@ class Findings:
     gaps: tuple[GapVerdict, ...]
     pucker: PuckerVerdict
     tolerance_mm: float
-    chance_of_missing: float  #: largest chance that a limit a stack can cure is exceeded (gap, overlap, narrowing, pucker)
+    chance_of_missing: (
+        float  #: largest chance that a limit a stack can cure is exceeded (gap, overlap, narrowing, pucker)
+    )
     decided_by: str  #: name of the finding that this chance belongs to

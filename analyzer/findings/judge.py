@@ -1,0 +1,77 @@
+"""Looking for every finding that the evidence allows, and the one chance that the plan goes by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from analyzer.cloth.types import Cover, Use
+from analyzer.design import Design
+from analyzer.findings.evidence import Evidence
+from analyzer.findings.registry import RULES
+from analyzer.findings.types import Finding, Findings, Level, PuckerVerdict
+from analyzer.findings.verdicts import (
+    column_chance,
+    gap_verdict,
+    pucker_is_inside,
+    pucker_verdict,
+    tolerance_mm,
+)
+from analyzer.goods.setup import Setup
+from analyzer.regions.types import Regions
+
+_ORDER = {Level.FAULT: 0, Level.CAUTION: 1, Level.NOTE: 2}
+
+
+def measure(design: Design, regions: Regions, cover: Cover, use: Use, setup: Setup | None = None) -> Findings:
+    """Return the findings that need no mechanics; those on goods and hoop only with a ``setup``."""
+    return judge(Evidence(design, regions, cover, use, setup))
+
+
+def judge(evidence: Evidence) -> Findings:
+    """Return all findings that the evidence allows, faults first, with the verdicts on gaps and pucker.
+
+    Silenced findings are left out of ``items``; they still count in ``chance_of_missing``.
+    """
+    response = evidence.response
+    if response is not None:
+        evidence = replace(evidence, verdicts=tuple(gap_verdict(evidence, gap) for gap in response.gaps))
+    pucker = pucker_verdict(evidence)
+    chance, decided_by = _chance_of_missing(evidence, pucker)
+    return Findings(
+        items=_in_order(_look(evidence)),
+        gaps=evidence.verdicts,
+        pucker=pucker,
+        tolerance_mm=tolerance_mm(evidence),
+        chance_of_missing=chance,
+        decided_by=decided_by,
+    )
+
+
+def _look(evidence: Evidence) -> Iterable[Finding]:
+    silenced = () if evidence.setup is None else evidence.setup.silenced
+    for rule in RULES.values():
+        if rule.name in silenced or not evidence.offers(rule.needs):
+            continue
+        finding = rule.look(evidence)
+        if finding is not None:
+            yield finding
+
+
+def _in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Sort by level, then by chance (what is measured counts as certain), else as registered."""
+    return tuple(sorted(findings, key=lambda f: (_ORDER[f.level], -(1.0 if f.chance is None else f.chance))))
+
+
+def _chance_of_missing(evidence: Evidence, pucker: PuckerVerdict) -> tuple[float, str]:
+    """Return the largest chance among the limits that a stack can cure, and its finding."""
+    if evidence.response is None:
+        return 0.0, ""
+    chances = {
+        "outline-gap": max((verdict.chance_bare for verdict in evidence.verdicts), default=0.0),
+        "outline-overlap": max((verdict.chance_overlap for verdict in evidence.verdicts), default=0.0),
+        "column-narrows": max((column_chance(evidence, c) for c in evidence.response.columns), default=0.0),
+        ("inner-pucker" if pucker_is_inside(evidence) else "edge-pucker"): pucker.chance,
+    }
+    name = max(chances, key=lambda key: chances[key])
+    return chances[name], name if chances[name] > 0 else ""

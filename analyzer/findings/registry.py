@@ -1,0 +1,72 @@
+"""All findings by name, in the order in which they are looked for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from analyzer.findings.evidence import Rule
+from analyzer.findings.rules import (
+    backing_outweighs_goods,
+    beyond_range,
+    column_narrows,
+    column_too_thin,
+    damaged_file,
+    edge_pucker,
+    ground_shows,
+    hole_in_cover,
+    hoop_too_small,
+    inner_pucker,
+    lace_comes_apart,
+    long_stitches,
+    nap_shows,
+    near_hoop_edge,
+    needle_crowding,
+    no_ties,
+    no_underlay,
+    open_void,
+    outline_gap,
+    outline_overlap,
+    short_stitches,
+    thin_cover,
+    thread_pile_up,
+)
+
+_MODULES = (
+    damaged_file,
+    hoop_too_small,
+    lace_comes_apart,
+    beyond_range,
+    outline_gap,
+    outline_overlap,
+    column_narrows,
+    edge_pucker,
+    inner_pucker,
+    needle_crowding,
+    thread_pile_up,
+    thin_cover,
+    ground_shows,
+    hole_in_cover,
+    nap_shows,
+    no_underlay,
+    column_too_thin,
+    short_stitches,
+    long_stitches,
+    no_ties,
+    backing_outweighs_goods,
+    near_hoop_edge,
+    open_void,
+)
+
+RULES: Mapping[str, Rule] = MappingProxyType({module.RULE.name: module.RULE for module in _MODULES})
+"""Every finding by its name."""
+
+
+def page(name: str) -> str:
+    """Return the page that explains a finding.
+
+    Raises:
+        KeyError: no finding has that name.
+
+    """
+    return RULES[name].page

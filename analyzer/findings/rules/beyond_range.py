@@ -1,0 +1,35 @@
+"""beyond-range: the cloth distorts so much that the numbers only rank.
+
+Meaning: it will distort badly, more than can be computed.
+Unit: strain, 95th percentile over stitched cells.
+Limit: strain_p95 (derived: the linear computation stops converging at about 5 %).
+Known weakness: bare knits reach it with almost any dense stitching.
+Try: a backing, a stronger one, or a lighter design.
+"""
+
+from __future__ import annotations
+
+from analyzer.findings.evidence import Evidence, Rule
+from analyzer.findings.types import Finding, Level
+
+
+def look(evidence: Evidence) -> Finding | None:
+    """Report a response that lies beyond what can be computed."""
+    if evidence.response is None or not evidence.response.pull_in.beyond_range:
+        return None
+    pull = evidence.response.pull_in
+    return Finding(
+        name=RULE.name,
+        level=Level.FAULT,
+        regions=(),
+        at=pull.at,
+        measured=pull.strain_p95,
+        limit=evidence.limit("strain_p95"),
+        unit="strain",
+        chance=None,
+        because="It will distort badly, more than can be computed.",
+        advice="Put a backing behind it, a stronger one, or choose a lighter design.",
+    )
+
+
+RULE = Rule("beyond-range", "response", "stack", look, __doc__ or "")

@@ -1,0 +1,39 @@
+"""nap-shows: pile or loops will stand up through the stitching.
+
+Meaning: without a topping the stitches sink between the pile.
+Unit: mm of pile above the base.
+Limit: nap_mm (guess: two thread thicknesses).
+Known weakness: a topping helps until the first wash; after that only underlay and broad columns
+hold the pile down.
+Try: a topping.
+"""
+
+from __future__ import annotations
+
+from analyzer.findings.evidence import Evidence, Rule
+from analyzer.findings.types import Finding, Level
+from analyzer.findings.words import millimetres
+
+
+def look(evidence: Evidence) -> Finding | None:
+    """Report pile that is sewn without a topping."""
+    if evidence.setup is None or evidence.choice is None or evidence.choice.topping is not None:
+        return None
+    pile = evidence.setup.cloth.pile_mm
+    if pile is None or not evidence.has_pile:
+        return None
+    return Finding(
+        name=RULE.name,
+        level=Level.CAUTION,
+        regions=(),
+        at=None,
+        measured=pile.value,
+        limit=evidence.limit("nap_mm"),
+        unit="mm",
+        chance=None,
+        because=f"The pile stands {millimetres(pile.value)} above the cloth and nothing holds it down.",
+        advice="Lay a topping over it.",
+    )
+
+
+RULE = Rule("nap-shows", "stack", "job", look, __doc__ or "")

@@ -1,0 +1,50 @@
+"""needle-crowding: the needle goes down so often in one place that the cloth is cut.
+
+Meaning: holes run into each other; the cloth tears along them and backing falls out.
+Unit: penetrations per mm2, averaged over 3 by 3 mm.
+Limit: crowding_per_mm2 and crowding_fault_per_mm2 (derived from the hole of a 75 needle).
+Known weakness: cloth parts its threads for a ball point; close wovens and leather are cut sooner.
+Try: longer stitches, wider rows, fewer layers.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.findings.dense import averaged, places_mm
+from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.findings.types import Finding, Level
+
+
+def look(evidence: Evidence) -> Finding | None:
+    """Report places with too many penetrations."""
+    field = evidence.cover.penetrations
+    density = averaged(field)
+    limit = evidence.limit("crowding_per_mm2")
+    over = density > limit
+    if not np.any(over):
+        return None
+    most = float(density.max())
+    points = places_mm(field, over)
+    worst = places_mm(field, density == most)[0]
+    return Finding(
+        name=RULE.name,
+        level=Level.FAULT if most > evidence.limit("crowding_fault_per_mm2") else Level.CAUTION,
+        regions=regions_at(evidence, points),
+        at=(float(worst[0]), float(worst[1])),
+        measured=most,
+        limit=limit,
+        unit="1/mm2",
+        chance=None,
+        because=(
+            f"The needle goes down up to {most:.0f} times on a square millimetre, over {limit:.0f} times on "
+            f"{len(points) * field.grid.cell_mm**2:.0f} mm2. A single fill has less than one."
+        ),
+        advice=(
+            "Use longer stitches, wider rows or fewer layers there, "
+            "and the thinnest needle that the thread allows."
+        ),
+    )
+
+
+RULE = Rule("needle-crowding", "file", "file", look, __doc__ or "")

@@ -1,0 +1,58 @@
+"""no-underlay: a large fill or a broad satin lies on the cloth with nothing under it.
+
+Meaning: underlay fixes the cloth to its backing before the dense stitching pulls, and lifts the top
+stitches.
+Unit: mm2 of area without it.
+Limit: fills from underlay_fill_mm2, satins from underlay_satin_mm wide (guess; common practice, no
+source).
+Known weakness: underlay is told from travel only by lying under later stitching; any earlier
+stitching under the region counts.
+Try: an edge run and an open fill across the direction of the top stitches.
+"""
+
+from __future__ import annotations
+
+from analyzer.findings.evidence import Evidence, Rule, middle
+from analyzer.findings.types import Finding, Level
+from analyzer.findings.words import count_of
+from analyzer.regions.types import Region, RegionKind
+
+
+def _wants_underlay(evidence: Evidence, region: Region, area_mm2: float) -> bool:
+    if region.kind == RegionKind.FILL:
+        return area_mm2 >= evidence.limit("underlay_fill_mm2")
+    width = region.width_mm
+    return width is not None and width >= evidence.limit("underlay_satin_mm")
+
+
+def look(evidence: Evidence) -> Finding | None:
+    """Report fills and satins that cover no earlier stitching."""
+    areas = {cover.region: cover.area_mm2 for cover in evidence.cover.regions}
+    bare = [
+        region
+        for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
+        if not region.covers and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
+    ]
+    if not bare:
+        return None
+    largest = max(bare, key=lambda region: areas.get(region.id, 0.0))
+    soft = evidence.setup is not None and (evidence.setup.cloth.stretchy or evidence.has_pile)
+    return Finding(
+        name=RULE.name,
+        level=Level.CAUTION if soft else Level.NOTE,
+        regions=tuple(region.id for region in bare),
+        at=middle(largest),
+        measured=float(sum(areas.get(region.id, 0.0) for region in bare)),
+        limit=None,
+        unit="mm2",
+        chance=None,
+        because=(
+            f"{count_of(len(bare), 'fill or satin has', 'fills and satins have')} nothing under "
+            f"{'it' if len(bare) == 1 else 'them'}"
+            f"{', and this cloth gives way' if soft else ''}."
+        ),
+        advice="Lay an edge run and an open fill across the top stitches first.",
+    )
+
+
+RULE = Rule("no-underlay", "file", "file", look, __doc__ or "")

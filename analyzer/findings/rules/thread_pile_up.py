@@ -1,0 +1,51 @@
+"""thread-pile-up: more thread lies on one place than the needle can pass well.
+
+Meaning: layers over layers make a stiff plate, deflect needles and break thread.
+Unit: mm of thread per mm2, averaged over 3 by 3 mm.
+Limit: pile_up_mm_per_mm2 and pile_up_fault_mm_per_mm2 (derived from satin, its underlay and a fill
+under it).
+Known weakness: thinner threads stand more than the 40 weight that the limit means.
+Try: cut away the fill under later stitching, or open its rows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.findings.dense import averaged, places_mm
+from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.findings.types import Finding, Level
+
+
+def look(evidence: Evidence) -> Finding | None:
+    """Report places with too much thread."""
+    field = evidence.cover.density
+    density = averaged(field)
+    limit = evidence.limit("pile_up_mm_per_mm2")
+    over = density > limit
+    if not np.any(over):
+        return None
+    most = float(density.max())
+    points = places_mm(field, over)
+    worst = places_mm(field, density == most)[0]
+    return Finding(
+        name=RULE.name,
+        level=Level.FAULT if most > evidence.limit("pile_up_fault_mm_per_mm2") else Level.CAUTION,
+        regions=regions_at(evidence, points),
+        at=(float(worst[0]), float(worst[1])),
+        measured=most,
+        limit=limit,
+        unit="mm/mm2",
+        chance=None,
+        because=(
+            f"Up to {most:.0f} mm of thread lie on a square millimetre, over {limit:.0f} on "
+            f"{len(points) * field.grid.cell_mm**2:.0f} mm2. A single fill has about 2.5."
+        ),
+        advice=(
+            "Take the stitching out from under later stitching, or open its rows; "
+            "sew slowly with a sharp, larger needle."
+        ),
+    )
+
+
+RULE = Rule("thread-pile-up", "file", "file", look, __doc__ or "")
