@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from analyzer.goods.constants import constants
+
 
 def millimetres(length_mm: float) -> str:
     """Return a length to 0.1 mm, as predictions are shown: ``0.4 mm``."""
@@ -10,13 +12,11 @@ def millimetres(length_mm: float) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """Return a chance in words, coarse on purpose: the spreads behind it are estimates.
-
-    Up to a third it is unlikely, up to two thirds about even, above that likely.
-    """
-    if chance < 1 / 3:
+    """Return a chance in words: unlikely, about even, likely; coarse on purpose, as the spreads are estimates."""
+    bounds = constants("limits")
+    if chance < bounds["even_from"].value:
         return "unlikely"
-    return "about even" if chance <= 2 / 3 else "likely"
+    return "about even" if chance < bounds["likely_from"].value else "likely"
 
 
 def count_of(number: int, one: str, many: str) -> str:

@@ -29,7 +29,7 @@ def look(evidence: Evidence) -> Finding | None:
         at=None,
         measured=kept / goods,
         limit=limit,
-        unit="ratio",
+        unit="1",
         chance=None,
         because=f"The backing that stays weighs {kept:.0f} g/m2, the goods {goods:.0f} g/m2.",
         advice="Choose a lighter design or a softer backing; expect the place to hang stiffly.",

@@ -25,7 +25,7 @@ def look(evidence: Evidence) -> Finding | None:
         at=pull.at,
         measured=pull.strain_p95,
         limit=evidence.limit("strain_p95"),
-        unit="strain",
+        unit="share",
         chance=None,
         because="It will distort badly, more than can be computed.",
         advice="Put a backing behind it, a stronger one, or choose a lighter design.",
