@@ -1,1 +1,10 @@
-"""See DEVELOPERS.md."""
+"""Cutting the bare stitch sequence into regions: what each stretch is, what it covers, what it outlines.
+
+:func:`cut` takes a design and returns its :class:`Regions`. Everything is found from the geometry of the
+stitches alone: files hold no objects, and often no trims or colours either.
+"""
+
+from analyzer.regions.cutting import cut
+from analyzer.regions.types import OutlinePair, Region, RegionKind, Regions
+
+__all__ = ["OutlinePair", "Region", "RegionKind", "Regions", "cut"]

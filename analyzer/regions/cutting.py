@@ -1,0 +1,235 @@
+"""``cut``: from a design to its regions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from analyzer.arrays import Ints, frozen
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, path_mm, samples
+from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
+from analyzer.regions.kinds import name_kinds
+from analyzer.regions.pairs import find_pairs
+from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
+from analyzer.regions.types import Region, RegionKind, Regions
+
+_FEW_STROKES = 6  #: a shorter band, not hidden, is a detail of a line
+
+
+def cut(design: Design) -> Regions:
+    """Cut a design's stitch sequence into regions and pair outlines with what they border.
+
+    Linear in the stitches but for neighbour searches. Never raises for a design that has penetrations; one
+    without any gives no regions.
+    """
+    m = len(design.penetrations)
+    if not m:
+        return Regions(items=(), region_of=frozen(np.zeros(0, dtype=np.int32)), pairs=())
+    ties = find_ties(design)
+    strokes = find_strokes(design, ties)
+    bands = _part_colours(design, strokes, find_bands(strokes, link_strokes(strokes)))
+    pieces = fill_gaps(design, ties, bands)
+    over = dense_ground(design, pieces)
+    pieces = [_thin(design, piece, over) for piece in pieces]
+    pieces = _absorb(design, pieces)
+    pieces = _join_sections(design, pieces, over)
+    pieces = _split_lines(design, _join_lines(design, pieces), over)
+    return _regions(design, strokes, pieces)
+
+
+def _part_colours(design: Design, strokes: Strokes, bands: list[Piece]) -> list[Piece]:
+    """Strokes never run over a colour change, so bands do not either; keep only those worth having."""
+    del design, strokes
+    return bands
+
+
+def _thin(design: Design, piece: Piece, over: Ground | None) -> Piece:
+    """Decide what a band is once it is known what hides it: underlay, pattern, or only part of a line."""
+    if not piece.band:
+        return piece
+    table = constants("regions")
+    assert piece.strokes is not None
+    hidden = hidden_share(design, piece, over) >= table["hidden_share"].value
+    sparse = table["sparse_fill_mm" if piece.shape == "rows" else "sparse_satin_mm"].value
+    if not hidden and (piece.spacing_mm > sparse or len(piece.strokes) < _FEW_STROKES):
+        return Piece(piece.first, piece.last, "line")
+    return replace(piece, hidden=hidden)
+
+
+def _joined(design: Design, before: Piece, after: Piece) -> bool:
+    return after.first == before.last + 1 and bool(design.joined[after.first])
+
+
+def _absorb(design: Design, pieces: list[Piece]) -> list[Piece]:
+    """Give scraps of line to the band that they begin or end."""
+    least = constants("regions")["bridge_mm"].value
+    kept: list[Piece] = []
+    for k, piece in enumerate(pieces):
+        scrap = piece.shape == "line" and piece.last - piece.first < 2 and path_mm(design, piece) < least
+        if scrap and kept and kept[-1].band and _joined(design, kept[-1], piece):
+            kept[-1] = replace(kept[-1], last=piece.last)
+            continue
+        after = pieces[k + 1] if k + 1 < len(pieces) else None
+        if scrap and after is not None and after.band and _joined(design, piece, after):
+            pieces[k + 1] = replace(after, first=piece.first)
+            continue
+        kept.append(piece)
+    return kept
+
+
+def _join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+    """Make one band of sections of rows that touch, with nothing but hidden or short thread between them."""
+    table = constants("regions")
+    kept: list[Piece] = []
+    trees: dict[int, cKDTree] = {}
+    for piece in pieces:
+        back = len(kept) - 1
+        if piece.band:
+            while back >= 0 and not kept[back].band and _passable(design, kept[back], over):
+                back -= 1
+        if piece.band and back >= 0 and _same_rows(design, kept[back], piece):
+            before = kept[back]
+            if _touch(design, before, piece, trees):
+                del kept[back:]
+                trees.clear()
+                assert before.strokes is not None and piece.strokes is not None
+                weights = [len(before.strokes), len(piece.strokes)]
+                piece = replace(
+                    before if weights[0] >= weights[1] else piece,
+                    shape="rows",
+                    first=before.first,
+                    last=piece.last,
+                    strokes=np.concatenate([before.strokes, piece.strokes]),
+                    spacing_mm=float(np.average([before.spacing_mm, piece.spacing_mm], weights=weights)),
+                    hidden=before.hidden and piece.hidden,
+                )
+        kept.append(piece)
+    del table
+    return kept
+
+
+def _passable(design: Design, piece: Piece, over: Ground | None) -> bool:
+    """Whether a piece between two sections may belong to both."""
+    table = constants("regions")
+    if piece.shape == "tie" or path_mm(design, piece) < table["bridge_mm"].value:
+        return True
+    if over is None:
+        return False
+    points, _ = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), 0.5)
+    return float((over.at(points) >= 0).mean()) > table["hidden_share"].value
+
+
+def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
+    if not before.band or "rows" not in (before.shape, after.shape):
+        return False
+    if design.colour[before.last] != design.colour[after.last]:
+        return False
+    if before.direction_deg is None or after.direction_deg is None:
+        return False
+    like = abs(before.spacing_mm - after.spacing_mm) < 0.06 + 0.2 * min(before.spacing_mm, after.spacing_mm)
+    return like and axial_gap(before.direction_deg, after.direction_deg) < 10.0
+
+
+def _touch(design: Design, before: Piece, after: Piece, trees: dict[int, cKDTree]) -> bool:
+    """Whether two sections lie side by side, and not on top of each other."""
+    one, _ = samples(design, np.arange(before.first, before.last + 1, dtype=np.int32), 0.5)
+    two, _ = samples(design, np.arange(after.first, after.last + 1, dtype=np.int32), 0.5)
+    if before.first not in trees:
+        trees[before.first] = cKDTree(one)
+    reach = 1.5 * before.spacing_mm + 0.35
+    near = trees[before.first].query(two, distance_upper_bound=reach)[0] < reach
+    return bool(near.any() and near.mean() < 0.5)
+
+
+def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:
+    """Make one line of lines that follow each other without a break."""
+    kept: list[Piece] = []
+    for piece in pieces:
+        if kept and piece.shape == kept[-1].shape == "line" and _joined(design, kept[-1], piece):
+            kept[-1] = replace(kept[-1], last=piece.last)
+        else:
+            kept.append(piece)
+    return kept
+
+
+def _split_lines(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+    """Part each line where it goes under what is sewn later, and where it comes out again."""
+    if over is None:
+        return pieces
+    kept: list[Piece] = []
+    for piece in pieces:
+        if piece.shape != "line":
+            kept.append(piece)
+            continue
+        hidden = hidden_stitches(design, piece, over)
+        begin = np.concatenate([[0], np.flatnonzero(np.diff(hidden)) + 1])
+        stop = np.append(begin[1:], hidden.size) - 1
+        for a, b in zip(begin.tolist(), stop.tolist(), strict=True):
+            kept.append(Piece(piece.first + a, piece.first + b, "line", hidden=bool(hidden[a])))
+    return kept
+
+
+def _regions(design: Design, strokes: Strokes, pieces: list[Piece]) -> Regions:
+    kinds = name_kinds(design, strokes, pieces)
+    count = [p.last - p.first + 1 for p in pieces]
+    region_of: Ints = np.repeat(np.arange(len(pieces), dtype=np.int32), count)
+    bands = [(number, piece) for number, piece in enumerate(pieces) if dense(piece)]
+    covers = covered_by(design, bands, region_of, len(pieces))
+    items = [
+        _region(design, strokes, piece, number, kind, tuple(covers[number]))
+        for number, (piece, kind) in enumerate(zip(pieces, kinds, strict=True))
+    ]
+    pairs = find_pairs(design, strokes, pieces, items)
+    borders: list[list[int]] = [[] for _ in items]
+    for pair in pairs:
+        borders[pair.outline].append(pair.borders)
+    done = (replace(item, outline_of=tuple(sorted(borders[item.id]))) for item in items)
+    return Regions(items=tuple(done), region_of=frozen(region_of), pairs=pairs)
+
+
+def _region(
+    design: Design, strokes: Strokes, piece: Piece, number: int, kind: RegionKind, covers: tuple[int, ...]
+) -> Region:
+    lengths = design.lengths_mm[piece.first : piece.last + 1]
+    sewn = lengths[design.joined[piece.first : piece.last + 1]]
+    before = piece.first - 1 if design.joined[piece.first] else piece.first
+    points = design.penetrations[before : piece.last + 1]
+    low, high = points.min(axis=0), points.max(axis=0)
+    width = None
+    if piece.shape == "zigzag" and piece.strokes is not None:
+        chord, angle = strokes.chord_mm[piece.strokes], 0.0
+        # The threads lean across the column; the width is square to its run.
+        angle = float(np.arctan2(piece.spacing_mm, np.median(chord)))
+        width = float(np.median(chord) * np.cos(angle))
+    return Region(
+        id=number,
+        kind=kind,
+        colour=int(design.colour[piece.last]),
+        first=piece.first,
+        last=piece.last,
+        stitches=int(sewn.size),
+        row_spacing_mm=piece.spacing_mm if piece.band else None,
+        stitch_length_mm=float(np.median(sewn)) if sewn.size else 0.0,
+        width_mm=width,
+        direction_deg=piece.direction_deg if piece.band else None,
+        passes=_passes(design, piece) if piece.shape == "line" else 1,
+        covers=covers,
+        outline_of=(),
+        bbox_mm=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+    )
+
+
+def _passes(design: Design, piece: Piece) -> int:
+    """How many times a line is sewn: samples found around its own samples, against those of a single pass."""
+    step, radius = 0.25, 0.625
+    points, stitch = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), step)
+    points = points[design.joined[stitch]]
+    if len(points) < 8:
+        return 1
+    probe = points[:: max(1, len(points) // 400)]
+    found = cKDTree(points).query_ball_point(probe, radius, return_length=True)
+    return max(1, round(float(np.median(found)) / (2 * radius / step)))

@@ -1,0 +1,197 @@
+"""Chains of linked strokes become bands: rows of a fill, threads of a zig-zag. What is left over are lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analyzer.arrays import Bools, Floats, Ints
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+from analyzer.regions.strokes import Links, Strokes
+
+_LEAST_ROWS = 4  #: fewer strokes side by side are no pattern
+_SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of the sequence on its way to becoming a region; stitches ``first .. last``, inclusive."""
+
+    first: int
+    last: int
+    shape: str  #: "rows", "zigzag", "line", "tie" or "float"
+    strokes: Ints | None = None  #: of a band, the strokes side by side in order
+    spacing_mm: float = 0.0  #: of a band
+    direction_deg: float | None = None  #: of a band; None where it has no main direction
+    hidden: bool = False  #: later stitching covers it
+
+    @property
+    def band(self) -> bool:
+        """Whether it is rows or a zig-zag."""
+        return self.strokes is not None
+
+
+def find_bands(strokes: Strokes, links: Links) -> list[Piece]:
+    """Follow the links into chains of like spacing that keep going the same way; bridge small breaks."""
+    chains = _chains(links)
+    bands = [_band(strokes, links, chain) for chain in chains]
+    return _bridge(strokes, links, bands)
+
+
+def _chains(links: Links) -> list[list[int]]:
+    """Return chains of at least four strokes, each linked to the next."""
+    partner, offset = links.partner.tolist(), links.offset_mm.tolist()
+    across = links.across.tolist()
+    chains: list[list[int]] = []
+    k, count = 0, len(partner)
+    while k < count:
+        if partner[k] < 0:
+            k += 1
+            continue
+        chain, usual = [k, partner[k]], offset[k]
+        while (tail := chain[-1]) < count and partner[tail] >= 0:
+            here, before = across[tail], across[chain[-2]]
+            scale = offset[tail] * offset[chain[-2]]
+            same_way = here[0] * before[0] + here[1] * before[1] > _SAME_WAY * scale
+            if not same_way or abs(offset[tail] - usual) > 0.15 + 0.6 * usual:
+                break
+            usual += 0.2 * (offset[tail] - usual)
+            chain.append(partner[tail])
+        if len(chain) >= _LEAST_ROWS:
+            chains.append(chain)
+            k = chain[-1]
+        else:
+            k += 1
+    return chains
+
+
+def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
+    rows = np.array(chain, dtype=np.int32)
+    weight = strokes.chord_mm[rows]
+    single = strokes.stitches[rows] == 1
+    shape = "zigzag" if weight[single].sum() > 0.5 * weight.sum() else "rows"
+    return Piece(
+        first=int(strokes.first[rows[0]]) + 1,
+        last=int(strokes.last[rows[-1]]),
+        shape=shape,
+        strokes=rows,
+        spacing_mm=_spacing(links, rows),
+        direction_deg=_direction(strokes, rows),
+    )
+
+
+def _spacing(links: Links, rows: Ints) -> float:
+    """Mean offset of neighbouring threads, mm, over those near the median (the lattice makes the median jump)."""
+    linked = links.partner[rows[:-1]] == rows[1:]
+    offsets = links.offset_mm[rows[:-1]][linked]
+    middle = np.median(offsets)
+    return float(offsets[np.abs(offsets - middle) <= 0.15 + 0.3 * middle].mean())
+
+
+def _direction(strokes: Strokes, rows: Ints) -> float | None:
+    """Axial mean of the chords, degrees in [0, 180); None where they point everywhere."""
+    unit, weight = strokes.unit[rows], strokes.chord_mm[rows]
+    doubled = (unit[:, 0] + 1j * unit[:, 1]) ** 2
+    mean = (weight * doubled).sum() / weight.sum()
+    return float(np.degrees(np.angle(mean)) / 2 % 180.0) if abs(mean) > 0.3 else None
+
+
+def _bridge(strokes: Strokes, links: Links, bands: list[Piece]) -> list[Piece]:
+    """Join bands that one small break parts: same shape, like spacing, nearly the same threads on both sides."""
+    joined: list[Piece] = []
+    for band in bands:
+        if joined and _continues(strokes, joined[-1], band):
+            before = joined.pop()
+            assert before.strokes is not None and band.strokes is not None
+            rows = np.union1d(before.strokes, band.strokes).astype(np.int32)
+            weight = [len(before.strokes), len(band.strokes)]
+            band = replace(
+                before,
+                last=band.last,
+                strokes=rows,
+                spacing_mm=float(np.average([before.spacing_mm, band.spacing_mm], weights=weight)),
+                direction_deg=_direction(strokes, rows),
+            )
+        joined.append(band)
+    return joined
+
+
+def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
+    assert before.strokes is not None and after.strokes is not None
+    tail, head = before.strokes[-3:], after.strokes[:3]
+    a, b = int(before.strokes[-1]), int(after.strokes[0])
+    if before.shape != after.shape or b - a > 3:
+        return False
+    if b > a and (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any():
+        return False
+    if not _alike(before.spacing_mm, after.spacing_mm):
+        return False
+    gap = float(np.hypot(*(strokes.start[b] - strokes.end[a]))) if b > a else 0.0
+    widths = np.median(strokes.chord_mm[tail]), np.median(strokes.chord_mm[head])
+    ends = _direction(strokes, tail), _direction(strokes, head)
+    if gap > constants("regions")["bridge_mm"].value or ends[0] is None or ends[1] is None:
+        return False
+    # The sides of a border meet at a corner without a break: that is one column, whatever the angle.
+    turned = before.shape == "zigzag" and gap < 1.0
+    even = before.shape == "rows" or min(widths) > 0.6 * max(widths)
+    return even and (axial_gap(ends[0], ends[1]) < (60.0 if turned else 25.0))
+
+
+def _alike(a: float, b: float) -> bool:
+    return abs(a - b) < 0.1 + 0.35 * min(a, b)
+
+
+def axial_gap(a: float, b: float) -> float:
+    """Angle between two undirected directions, degrees, 0..90."""
+    return abs((a - b + 90.0) % 180.0 - 90.0)
+
+
+def fill_gaps(design: Design, ties: Bools, bands: list[Piece]) -> list[Piece]:
+    """Return every stitch's piece in order: the bands, and ties, floats and lines between them."""
+    m = len(design.penetrations)
+    longest = constants("regions")["tie_stitch_mm"].value
+    free = np.ones(m, dtype=np.bool_)
+    for band in bands:
+        free[band.first : band.last + 1] = False
+    kind = np.where(ties, 1, np.where(design.jumped & design.joined & (design.lengths_mm > longest), 2, 0))
+    kind[~free] = 3
+    # A penetration that nothing joins to the one before belongs to what it begins.
+    loose = np.flatnonzero(~design.joined)
+    after = np.minimum(loose + 1, m - 1)
+    kind[loose] = np.where(design.joined[after], kind[after], 0)
+    owner = np.zeros(m, dtype=np.int64)
+    for number, band in enumerate(bands, start=1):
+        owner[band.first : band.last + 1] = number
+    owner[loose] = np.where(design.joined[after], owner[after], 0)
+    new = np.ones(m, dtype=np.bool_)
+    new[1:] = (np.diff(kind) != 0) | (np.diff(owner) != 0) | ~design.joined[1:] | (kind[1:] == 2)
+    begin = np.flatnonzero(new)
+    stop = np.append(begin[1:], m) - 1
+    pieces: list[Piece] = []
+    for first, last in zip(begin.tolist(), stop.tolist(), strict=True):
+        if kind[first] == 3:
+            pieces.append(replace(bands[owner[first] - 1], first=first, last=last))
+        else:
+            pieces.append(Piece(first, last, ("line", "tie", "float")[kind[first]]))
+    return pieces
+
+
+def path_mm(design: Design, piece: Piece) -> float:
+    """Thread length of a piece, mm."""
+    return float(design.lengths_mm[piece.first : piece.last + 1].sum())
+
+
+def samples(design: Design, stitches: Ints, step_mm: float) -> tuple[Floats, Ints]:
+    """Points about ``step_mm`` apart along ``stitches``: (q, 2) mm and the stitch of each, (q,)."""
+    length = design.lengths_mm[stitches]
+    count = np.maximum(np.ceil(length / step_mm).astype(np.int64), 1)
+    which = np.repeat(np.arange(stitches.size), count)
+    rank = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
+    t = ((rank + 0.5) / count[which])[:, None]
+    stitch = stitches[which]
+    start = np.where(
+        design.joined[stitch, None], design.penetrations[stitch - 1], design.penetrations[stitch]
+    )
+    return start + t * (design.penetrations[stitch] - start), stitch.astype(np.int32)

@@ -1,0 +1,67 @@
+"""Naming the kind of each piece once its neighbours and what hides it are known."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+from analyzer.regions.groups import Piece, path_mm
+from analyzer.regions.hidden import dense
+from analyzer.regions.strokes import Strokes
+from analyzer.regions.types import RegionKind
+
+
+def name_kinds(design: Design, strokes: Strokes, pieces: list[Piece]) -> list[RegionKind]:
+    """Return the kind of each piece."""
+    return [_kind(design, strokes, pieces, k) for k in range(len(pieces))]
+
+
+def _kind(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> RegionKind:
+    piece = pieces[k]
+    if piece.shape == "tie":
+        return RegionKind.TIE
+    if piece.shape == "float":
+        return RegionKind.TRAVEL
+    if piece.band:
+        if piece.hidden and not dense(piece):
+            return RegionKind.UNDERLAY
+        return RegionKind.FILL if piece.shape == "rows" else RegionKind.SATIN
+    if piece.hidden:
+        return RegionKind.UNDERLAY if _prepares(design, strokes, pieces, k) else RegionKind.TRAVEL
+    return RegionKind.TRAVEL if _only_moves(design, pieces, k) else RegionKind.RUN
+
+
+def _prepares(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> bool:
+    """Whether a hidden line is long enough, for what is sewn next, to be its underlay.
+
+    Underlay and travel cannot be told apart by their stitches; a line that runs most of the length of the band
+    that follows it does an underlay's work whatever it was meant as.
+    """
+    colour = design.colour[pieces[k].last]
+    for after in pieces[k + 1 :]:
+        if design.colour[after.last] != colour or not design.joined[after.first]:
+            return False
+        if after.band and after.strokes is not None:
+            ends = np.concatenate([strokes.start[after.strokes], strokes.end[after.strokes]])
+            size = float(np.hypot(*np.ptp(ends, axis=0)))
+            return path_mm(design, pieces[k]) > 0.6 * size
+        if not after.hidden and after.shape == "line":
+            return False
+    return False
+
+
+def _only_moves(design: Design, pieces: list[Piece], k: int) -> bool:
+    """Whether a visible line only leads from one place to the next: short or straight, between bands."""
+    piece = pieces[k]
+    before = pieces[k - 1] if k and design.joined[piece.first] else None
+    after = pieces[k + 1] if k + 1 < len(pieces) and design.joined[pieces[k + 1].first] else None
+    bands = [p for p in (before, after) if p is not None and p.band]
+    if not bands:
+        return False
+    length = path_mm(design, piece)
+    first = piece.first - 1 if design.joined[piece.first] else piece.first
+    chord = float(np.hypot(*(design.penetrations[piece.last] - design.penetrations[first])))
+    if len(bands) == 2:
+        return length < 2 * constants("regions")["bridge_mm"].value or chord > 0.9 * length
+    return length < constants("regions")["bridge_mm"].value

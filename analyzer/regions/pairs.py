@@ -1,0 +1,218 @@
+"""Pairing outlines with the edges that they follow, station by station."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+from scipy.spatial import cKDTree
+
+from analyzer.arrays import Bools, Floats, Ints, frozen
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+from analyzer.regions.groups import Piece, samples
+from analyzer.regions.hidden import dense
+from analyzer.regions.shapes import Edge, edge_of, rails
+from analyzer.regions.strokes import Strokes
+from analyzer.regions.types import OutlinePair, Region, RegionKind
+
+_BREAK = 2.5  #: stations further apart than this many steps do not follow each other
+_SMOOTH_STATIONS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class _Stations:
+    """Stations in order along one outline; ``far`` is the other rail of a satin, the same points for a run."""
+
+    at: Floats  #: (k, 2) mm
+    far: Floats  #: (k, 2) mm
+    stitch: Ints  #: (k,)
+
+
+def find_pairs(
+    design: Design, strokes: Strokes, pieces: list[Piece], items: list[Region]
+) -> tuple[OutlinePair, ...]:
+    """Return every outline with every region whose edge it follows, in the order of their ids."""
+    table = constants("regions")
+    reach = table["pair_mm"].value
+    edges = {
+        item.id: edge
+        for item, piece in zip(items, pieces, strict=True)
+        if _bordered(item, piece) and (edge := edge_of(design, strokes, piece)) is not None
+    }
+    if not edges:
+        return ()
+    pairs = []
+    for item, piece in zip(items, pieces, strict=True):
+        if item.kind not in (RegionKind.RUN, RegionKind.SATIN, RegionKind.FILL):
+            continue
+        candidates = [
+            n for n in edges if n != item.id and _near(item, items[n], reach) and _may(item, items[n])
+        ]
+        if not candidates:
+            continue
+        for tracks in [_tracks(design, strokes, piece, item, edges.get(item.id))]:
+            for number in candidates:
+                pair = _pair(item, items[number], edges[number], tracks, edges.get(item.id))
+                if pair is not None:
+                    pairs.append(pair)
+    return tuple(sorted(pairs, key=lambda p: (p.outline, p.borders)))
+
+
+def _bordered(item: Region, piece: Piece) -> bool:
+    """Whether a region is a plane that can have an outline."""
+    if item.kind is RegionKind.SATIN:
+        return dense(piece) and (item.width_mm or 0.0) >= constants("regions")["bordered_width_mm"].value
+    return item.kind is RegionKind.FILL
+
+
+def _near(a: Region, b: Region, reach_mm: float) -> bool:
+    return (
+        a.bbox_mm[0] - reach_mm < b.bbox_mm[2]
+        and b.bbox_mm[0] - reach_mm < a.bbox_mm[2]
+        and a.bbox_mm[1] - reach_mm < b.bbox_mm[3]
+        and b.bbox_mm[1] - reach_mm < a.bbox_mm[3]
+    )
+
+
+def _may(outline: Region, border: Region) -> bool:
+    """Whether the kinds, colours and order allow the first to outline the second."""
+    if outline.kind is RegionKind.RUN:
+        return True
+    if outline.kind is RegionKind.SATIN:
+        # Columns of one colour side by side are lettering; a border is narrower than what it borders.
+        return border.kind is RegionKind.FILL or (
+            outline.colour != border.colour and (outline.width_mm or 0.0) < 0.8 * (border.width_mm or 0.0)
+        )
+    return border.kind is RegionKind.FILL and outline.colour != border.colour and outline.first > border.first
+
+
+def _tracks(
+    design: Design, strokes: Strokes, piece: Piece, item: Region, edge: Edge | None
+) -> tuple[_Stations, ...]:
+    """Return the ways along an outline: a run's line, both rails of a satin, the edges of a fill."""
+    step = constants("regions")["station_mm"].value
+    if item.kind is RegionKind.RUN:
+        points, stitch = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), step)
+        sewn = design.joined[stitch]
+        points, stitch = points[sewn], stitch[sewn]
+        if item.passes > 1:
+            once = _one_pass(points, 0.6 * step)
+            points, stitch = points[once], stitch[once]
+        return (_Stations(points, points, stitch),)
+    if item.kind is RegionKind.SATIN:
+        assert piece.strokes is not None
+        left, right = rails(strokes, piece.strokes)
+        middle = (left + right) / 2
+        way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(middle, axis=0).T))])
+        pick = np.unique(np.searchsorted(way, np.arange(0.0, way[-1], step)))
+        stitch = strokes.last[piece.strokes[pick]]
+        return (_Stations(left[pick], right[pick], stitch), _Stations(right[pick], left[pick], stitch))
+    if edge is None:
+        return ()
+    every = max(1, round(step / 0.1))
+    found = []
+    for ring in np.unique(edge.ring):
+        points = edge.points[edge.ring == ring][::every]
+        found.append(_Stations(points, points, edge.maker(points)))
+    return tuple(found)
+
+
+def _one_pass(points: Floats, radius_mm: float) -> Bools:
+    """Keep of ``points`` (k, 2) those that no earlier part of the line, but the one just before, has been to."""
+    keep = np.ones(len(points), dtype=np.bool_)
+    close = cKDTree(points).query_pairs(radius_mm, output_type="ndarray")
+    keep[close[:, 1]] = False
+    return keep
+
+
+def _pair(
+    outline: Region, border: Region, edge: Edge, tracks: tuple[_Stations, ...], own: Edge | None
+) -> OutlinePair | None:
+    """Return the pair along the best of ``tracks``, or None where none of them follows the edge."""
+    best: tuple[float, list[tuple[Floats, ...]], list[Ints]] | None = None
+    gathered: list[tuple[Floats, ...]] = []
+    stitches: list[Ints] = []
+    for track in tracks:
+        distance, point, normal = edge.nearest(track.at)
+        follows = _follows(outline, border, edge, track, distance, normal, own)
+        if not follows.any():
+            continue
+        part = (track.at[follows], point[follows], normal[follows], distance[follows])
+        if outline.kind is RegionKind.SATIN:
+            middle = float(np.median(part[3]))
+            if best is None or middle < best[0]:
+                best = (middle, [part], [track.stitch[follows]])
+        else:
+            gathered.append(part)
+            stitches.append(track.stitch[follows])
+    if best is not None:
+        _, gathered, stitches = best
+    if not gathered:
+        return None
+    at, point, normal, distance = (np.concatenate(column) for column in zip(*gathered, strict=True))
+    return OutlinePair(
+        outline=outline.id,
+        borders=border.id,
+        at=frozen(at),
+        outline_stitch=frozen(np.concatenate(stitches).astype(np.int32)),
+        edge=frozen(point),
+        edge_stitch=frozen(edge.maker(point).astype(np.int32)),
+        normal=frozen(normal),
+        meant_mm=frozen(distance),
+    )
+
+
+def _follows(
+    outline: Region,
+    border: Region,
+    edge: Edge,
+    track: _Stations,
+    distance: Floats,
+    normal: Floats,
+    own: Edge | None,
+) -> Bools:
+    """Return at which stations of a track the outline follows the edge."""
+    table = constants("regions")
+    low, high = -table["pair_mm"].value, table["pair_mm"].value
+    if border.kind is RegionKind.SATIN:
+        low = max(low, -0.3 * (border.width_mm or 0.0))
+    beyond = np.linalg.norm(track.at - edge.points[edge.tree.query(track.at)[1]], axis=1)
+    if outline.kind is RegionKind.SATIN:
+        low = min(low, -0.8 * (outline.width_mm or 0.0))
+        far = edge.nearest(track.far)[0]
+        near = (distance > low) & (distance < high) & (far > -0.3) & (far > distance)
+    elif outline.kind is RegionKind.FILL:
+        assert own is not None
+        high = table["abut_mm"].value
+        mine = own.normals[own.tree.query(track.at)[1]]
+        near = (np.abs(distance) < high) & (np.einsum("ij,ij->i", mine, normal) < -0.7)
+    else:
+        near = (distance > low) & (distance < high)
+    # Beyond the end of an edge the nearest point lies askew: that is not following it.
+    near &= beyond < np.abs(distance) + 0.5
+    return _stretches(track.at, distance, near)
+
+
+def _stretches(at: Floats, distance: Floats, near: Bools) -> Bools:
+    """Keep of the stations ``near`` an edge those in stretches that are long and level enough."""
+    table = constants("regions")
+    step, slope = table["station_mm"].value, table["pair_slope"].value
+    kept = np.zeros(len(at), dtype=np.bool_)
+    gap = np.zeros(len(at), dtype=np.bool_)
+    gap[1:] = np.hypot(*np.diff(at, axis=0).T) > _BREAK * step
+    change = np.flatnonzero(np.diff(near.astype(np.int8)) != 0) + 1
+    bounds = np.unique(np.concatenate([[0], change, np.flatnonzero(gap), [len(at)]]))
+    for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
+        if not near[begin] or stop - begin < 3:
+            continue
+        part = at[begin:stop]
+        steps = np.hypot(*np.diff(part, axis=0).T)
+        if steps.sum() < table["pair_length_mm"].value:
+            continue
+        even = uniform_filter1d(distance[begin:stop], _SMOOTH_STATIONS, mode="nearest")
+        level = np.abs(np.diff(even)) < slope * np.maximum(steps, 0.2)
+        if level.mean() >= table["pair_share"].value:
+            kept[begin:stop] = np.append(level, level[-1])
+    return kept

@@ -1,0 +1,119 @@
+"""Shapes of bands: their two rails, and the polygon whose edge runs through their outermost penetrations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from analyzer.arrays import Floats, Ints
+from analyzer.design import Design
+from analyzer.regions.groups import Piece
+from analyzer.regions.strokes import Strokes
+
+_EDGE_STEP_MM = 0.1  #: samples along an edge
+_TANGENT_MM = 0.8  #: an edge's direction is taken over this to either side, across several rows
+_ROWS_TOGETHER = 8  #: rows joined to one polygon at a time
+_ON_EDGE_MM = 0.15  #: penetrations nearer to the edge than this make it
+_LEAST_HOLE_MM2 = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """The edge of a band at q samples, and the penetrations that make it."""
+
+    points: Floats  #: (q, 2) mm
+    normals: Floats  #: (q, 2) unit, out of the band
+    ring: Ints  #: (q,) which closed curve each sample is on
+    tree: cKDTree  #: of ``points``
+    makers: Ints  #: (e,) numbers of the penetrations on the edge
+    maker_tree: cKDTree
+
+    def nearest(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """For ``points`` (k, 2): signed distance out of the band (k,), edge point (k, 2), normal (k, 2)."""
+        _, index = self.tree.query(points)
+        edge, normal = self.points[index], self.normals[index]
+        return np.einsum("ij,ij->i", points - edge, normal), edge, normal
+
+    def maker(self, points: Floats) -> Ints:
+        """Number of the penetration on the edge that is nearest to each of ``points`` (k, 2)."""
+        found: Ints = self.makers[self.maker_tree.query(points)[1]]
+        return found
+
+
+def rails(strokes: Strokes, rows: Ints) -> tuple[Floats, Floats]:
+    """Return the ends of ``rows`` (r,) sorted by side: two arrays (r, 2) mm."""
+    unit = strokes.unit[rows]
+    turned = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < 0
+    odd = np.concatenate([[0], np.cumsum(turned)]) % 2 == 1
+    start, end = strokes.start[rows], strokes.end[rows]
+    return np.where(odd[:, None], end, start), np.where(odd[:, None], start, end)
+
+
+def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
+    """Return the area between neighbouring rows of a band, sections joined, as a (multi)polygon."""
+    rows = piece.strokes
+    assert rows is not None
+    left, right = rails(strokes, rows)
+    middle = (left + right) / 2
+    chord = strokes.chord_mm[rows]
+    # Rows that are not neighbours (the next section) must not be joined by a sliver across the shape.
+    axis = strokes.unit[rows]
+    step = np.diff(middle, axis=0)
+    offset = np.abs(step[:, 0] * axis[:-1, 1] - step[:, 1] * axis[:-1, 0])
+    along = np.abs(np.einsum("ij,ij->i", step, axis[:-1]))
+    beside = (offset < 2.5 * piece.spacing_mm + 0.4) & (along < 0.5 * (chord[1:] + chord[:-1]))
+    bounds = np.concatenate([[0], np.flatnonzero(~beside) + 1, [len(rows)]])
+    parts: list[Floats] = []
+    for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
+        for k in range(begin, stop - 1, _ROWS_TOGETHER):
+            last = min(k + _ROWS_TOGETHER, stop - 1) + 1
+            parts.append(np.concatenate([left[k:last], right[k:last][::-1]]))
+    if not parts:
+        return shapely.Polygon()
+    polygons = np.array([shapely.Polygon(part) for part in parts])
+    broken = ~shapely.is_valid(polygons)
+    if broken.any():
+        polygons[broken] = shapely.make_valid(polygons[broken])
+    reach = 0.6 * piece.spacing_mm + 0.1
+    closed = shapely.buffer(
+        shapely.buffer(shapely.union_all(polygons), reach, quad_segs=4), -reach, quad_segs=4
+    )
+    return closed
+
+
+def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
+    """Return the sampled edge of a band, outer curves and holes; None where it encloses nothing."""
+    shape = shapely.orient_polygons(outline_polygon(strokes, piece))
+    curves: list[tuple[Floats, Floats]] = []
+    for polygon in shapely.get_parts(shape):
+        if shapely.get_type_id(polygon) != 3 or polygon.area < _LEAST_HOLE_MM2:
+            continue
+        for curve in (polygon.exterior, *polygon.interiors):
+            if shapely.Polygon(curve).area >= _LEAST_HOLE_MM2:
+                curves.append(_sample_curve(curve))
+    if not curves:
+        return None
+    points = np.concatenate([c[0] for c in curves])
+    normals = np.concatenate([c[1] for c in curves])
+    ring = np.repeat(np.arange(len(curves), dtype=np.int32), [len(c[0]) for c in curves])
+    tree = cKDTree(points)
+    own = np.arange(piece.first, piece.last + 1, dtype=np.int32)
+    away = tree.query(design.penetrations[own])[0]
+    makers = own[away < _ON_EDGE_MM]
+    if not makers.size:
+        makers = own
+    return Edge(points, normals, ring, tree, makers, cKDTree(design.penetrations[makers]))
+
+
+def _sample_curve(curve: shapely.LinearRing) -> tuple[Floats, Floats]:
+    """Sample a closed curve evenly: points (q, 2) and normals (q, 2) to its right, which is outward."""
+    count = max(8, round(curve.length / _EDGE_STEP_MM))
+    at = np.arange(count) * (curve.length / count)
+    points = shapely.get_coordinates(shapely.line_interpolate_point(curve, at))
+    reach = max(1, min(round(_TANGENT_MM / _EDGE_STEP_MM), count // 4))
+    tangent = np.roll(points, -reach, axis=0) - np.roll(points, reach, axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
+    return points, np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)

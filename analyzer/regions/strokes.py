@@ -1,0 +1,180 @@
+"""Ties, and strokes: stretches of near-collinear stitches, linked to their antiparallel neighbours.
+
+A row of a fill is one stroke, so is one thread of a satin. Strokes never run over a cut, a tie or a jump.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.arrays import Bools, Floats, Ints
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+
+_TIE_STITCHES = 9  #: most stitches looked at for one tie
+_LAGS = (1, 2, 3)  #: how many strokes later the neighbouring row may begin
+_ROW_COSINE = -0.9  #: rows are antiparallel within 26 degrees
+_ZIGZAG_COSINE = -0.35  #: open zig-zags meet at up to 110 degrees
+_SHORTEST_MM = 0.45  #: shorter strokes have no direction on a lattice of 0.1 mm
+
+
+@dataclass(frozen=True, slots=True)
+class Strokes:
+    """The s strokes of a design in order; stroke k holds the stitches ``first[k]+1 .. last[k]``."""
+
+    first: Ints  #: (s,) penetration where it begins
+    last: Ints  #: (s,) penetration where it ends
+    start: Floats  #: (s, 2) mm
+    end: Floats  #: (s, 2) mm
+    unit: Floats  #: (s, 2) direction of the chord
+    chord_mm: Floats  #: (s,)
+    path_mm: Floats  #: (s,)
+
+    @property
+    def stitches(self) -> Ints:
+        """Stitches in each stroke, (s,)."""
+        return self.last - self.first
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """For each of s strokes its next neighbour: ``partner`` (s,), -1 for none."""
+
+    partner: Ints
+    across: Floats  #: (s, 2) mm, from the stroke's line to its partner's, square to both
+    offset_mm: Floats  #: (s,) length of that, the distance between the neighbouring threads
+
+
+def find_ties(design: Design) -> Bools:
+    """Return which stitches are ties, (m,): short, within a small box, coming back to a point, at a thread's end."""
+    table = constants("regions")
+    longest, box = table["tie_stitch_mm"].value, table["tie_box_mm"].value
+    points, lengths = design.penetrations, design.lengths_mm
+    m = len(points)
+    ties = np.zeros(m, dtype=np.bool_)
+    cut = ~design.joined
+    moved = design.jumped & (lengths > longest)
+    starts = np.flatnonzero(cut | moved)
+    ends = np.append(starts[1:], m) - 1
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        forward = np.arange(start, min(end, start + _TIE_STITCHES) + 1)
+        backward = np.arange(end, max(start, end - _TIE_STITCHES) - 1, -1)
+        count = _tie_length(points[forward], longest, box)
+        ties[start + 1 : start + count + 1] = True
+        count = _tie_length(points[backward], longest, box)
+        ties[end - count + 1 : end + 1] = True
+        ties[start] = False
+    return ties
+
+
+def _tie_length(points: Floats, longest_mm: float, box_mm: float) -> int:
+    """Return how many of the first stitches along ``points`` (k, 2) are a tie."""
+    if len(points) < 3:
+        return 0
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    spread = np.maximum.accumulate(points, axis=0) - np.minimum.accumulate(points, axis=0)
+    fits = (steps < longest_mm) & (spread[1:] <= box_mm).all(axis=1)
+    count = int(np.argmin(fits)) if not fits.all() else len(fits)
+    near = constants("regions")["retrace_mm"].value
+    apart = np.hypot(*(points[: count + 1, None] - points[None, : count + 1]).T)
+    back = np.tril(apart < near, -2).any(axis=1)
+    returns = np.flatnonzero(back)
+    return int(returns[-1]) if returns.size else 0
+
+
+def find_strokes(design: Design, ties: Bools) -> Strokes:
+    """Join near-collinear stitches into strokes."""
+    points = design.penetrations
+    usable = design.joined & ~ties
+    stitch = np.flatnonzero(usable)
+    if not stitch.size:
+        none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
+        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0))
+    vector = points[stitch] - points[stitch - 1]
+    length = np.hypot(*vector.T)
+    unit = vector / np.maximum(length, 1e-9)[:, None]
+    cosine = np.einsum("ij,ij->i", unit[1:], unit[:-1])
+    new = np.ones(stitch.size, dtype=np.bool_)
+    new[1:] = (
+        (np.diff(stitch) > 1)
+        | (cosine < np.cos(np.radians(constants("regions")["turn_deg"].value)))
+        | design.jumped[stitch[1:]]
+        | design.jumped[stitch[:-1]]
+    )
+    begin = np.flatnonzero(new)
+    stop = np.append(begin[1:], stitch.size) - 1
+    first, last = stitch[begin] - 1, stitch[stop]
+    chord = points[last] - points[first]
+    chord_mm = np.hypot(*chord.T)
+    return Strokes(
+        first=first.astype(np.int32),
+        last=last.astype(np.int32),
+        start=points[first],
+        end=points[last],
+        unit=chord / np.maximum(chord_mm, 1e-9)[:, None],
+        chord_mm=chord_mm,
+        path_mm=np.add.reduceat(length, begin),
+    )
+
+
+def link_strokes(strokes: Strokes) -> Links:
+    """Link each stroke to the next antiparallel one beside it, at most three strokes later."""
+    count = len(strokes.first)
+    partner = np.full(count, -1, dtype=np.int32)
+    across = np.zeros((count, 2))
+    path = np.concatenate([[0.0], np.cumsum(strokes.path_mm)])
+    for lag in _LAGS:
+        a = np.arange(max(count - lag, 0))
+        a = a[partner[a] < 0]
+        b = a + lag
+        between = path[b] - path[a + 1]
+        good, step = _beside(strokes, a, b, between)
+        unbroken = np.ones(a.size, dtype=np.bool_)
+        for i in range(lag):
+            unbroken &= strokes.last[a + i] == strokes.first[a + i + 1]
+        good &= unbroken
+        partner[a[good]] = b[good]
+        across[a[good]] = step[good]
+    return Links(partner=partner, across=across, offset_mm=np.hypot(*across.T))
+
+
+def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Bools, Floats]:
+    """Return which strokes ``b`` run back beside ``a``, and the vectors across from one to the other."""
+    table = constants("regions")
+    near = table["retrace_mm"].value
+    ua, ub = strokes.unit[a], strokes.unit[b]
+    cosine = np.einsum("ij,ij->i", ua, ub)
+    axis = ua - ub
+    axis /= np.maximum(np.hypot(*axis.T), 1e-9)[:, None]
+    side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
+    middle = (strokes.start[b] + strokes.end[b] - strokes.start[a] - strokes.end[a]) / 2
+    offset = np.einsum("ij,ij->i", middle, side)
+
+    along = [
+        np.einsum("ij,ij->i", p - strokes.start[a], axis)
+        for p in (strokes.start[a], strokes.end[a], strokes.end[b], strokes.start[b])
+    ]
+    overlap = np.minimum(along[1], along[3]) - np.maximum(along[0], along[2])
+    shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
+
+    single = (strokes.stitches[a] == 1) & (strokes.stitches[b] == 1)
+    adjoining = b == a + 1
+    opposed = cosine < np.where(single & adjoining, _ZIGZAG_COSINE, _ROW_COSINE)
+    straight = (strokes.chord_mm[a] > 0.96 * strokes.path_mm[a]) & (
+        strokes.chord_mm[b] > 0.96 * strokes.path_mm[b]
+    )
+    returned = np.hypot(*(strokes.end[b] - strokes.start[a]).T) < near
+    retraced = np.where(single, returned, np.abs(offset) < near)
+    good = (
+        opposed
+        & straight
+        & ~retraced
+        & (shorter > _SHORTEST_MM)
+        & (overlap > 0.5 * shorter)
+        & (np.abs(offset) < table["row_offset_mm"].value)
+        & (np.abs(offset) < 1.2 * shorter)
+        & (between_mm < 1.5 + 0.5 * shorter)
+    )
+    return good, side * offset[:, None]
