@@ -1,1 +1,24 @@
-"""See DEVELOPERS.md."""
+"""Measures of the stitches as they lie on the cloth, and what sewing them uses.
+
+:func:`measure` gives density, coverage, layers, voids and the lace network; :func:`use` gives thread and
+time; :func:`on_cloth` tells which stitches lie on the cloth and which are floats. Nothing moves here.
+"""
+
+from analyzer.cloth.measure import measure
+from analyzer.cloth.threads import on_cloth
+from analyzer.cloth.types import Cover, CoverRaster, Field, Lace, RegionCover, Use, Void
+from analyzer.cloth.use import lockstitch, use
+
+__all__ = [
+    "Cover",
+    "CoverRaster",
+    "Field",
+    "Lace",
+    "RegionCover",
+    "Use",
+    "Void",
+    "lockstitch",
+    "measure",
+    "on_cloth",
+    "use",
+]

@@ -34,7 +34,9 @@ class RegionCover:
     thread_mm_per_mm2: float
     penetrations_per_mm2: float
     coverage: float  #: covered share of that area
-    layers_max: int  #: most threads over a point, all regions counted, inside this one's area (99.5th percentile)
+    layers_max: (
+        int  #: most threads over a point, all regions counted, inside this one's area (99.5th percentile)
+    )
 
 
 @dataclass(frozen=True, slots=True)

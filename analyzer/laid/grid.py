@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """``ny`` by ``nx`` square cells of side ``cell_mm``; cell [0, 0] has its lower left corner at the origin."""
+    """``ny`` by ``nx`` square cells of side ``cell_mm``; the lower left corner is ``(x0_mm, y0_mm)``."""
 
     x0_mm: float
     y0_mm: float

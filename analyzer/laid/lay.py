@@ -21,6 +21,7 @@ _Longs = npt.NDArray[np.int64]
 _BAND_PIXELS = 4_000_000  #: pixels of the difference array held at a time
 _CHUNK_SPANS = 400_000  #: spans computed at a time
 _TINY = 1e-12  #: pixels; stands in for a vanishing length in a division
+_ONE = np.int32(1)  #: of the array's own type: add.at is ten times slower on mixed ones
 _MOST = 255  #: threads over a point are counted up to here
 
 
@@ -55,8 +56,8 @@ def lay(
             after = np.clip(np.floor(right) + 1, 0, grid.nx).astype(np.int64)
             met = after > first
             base = (row[met] - bottom) * (grid.nx + 1)
-            np.add.at(steps, base + first[met], 1)
-            np.add.at(steps, base + after[met], -1)
+            np.add.at(steps, base + first[met], _ONE)
+            np.add.at(steps, base + after[met], -_ONE)
         over = steps.reshape(top - bottom, grid.nx + 1)
         np.cumsum(over, axis=1, out=over)
         threads[bottom:top] = np.minimum(over[:, :-1], _MOST)
