@@ -1,11 +1,12 @@
-"""Goods and everything put with them: materials tables with their sources, the stack, and the draws of what is uncertain.
+"""Goods and everything put with them: materials tables, the stack, and the draws of what is uncertain.
 
-Names go in (``cloth("jersey")``, ``parse_backing("cutaway:85x2")``, ``hoop("130x180")``), a :class:`Setup` and a
-:class:`Stack` come out. Every value has a range, how well it is known, and a source.
+Names go in (``cloth("jersey")``, ``parse_backing("cutaway:85x2")``, ``hoop("130x180")``), a :class:`Setup`
+and a :class:`Stack` come out. Every value has a range, how well it is known, and a source.
 """
 
 from analyzer.goods.constants import constants
 from analyzer.goods.draws import PARAMETERS, draw, values
+from analyzer.goods.listing import TABLES, records, rows
 from analyzer.goods.parse import format_backing, hoop, parse_backing
 from analyzer.goods.setup import Setup, resolve
 from analyzer.goods.stack import build_stack, worst_known
@@ -41,6 +42,7 @@ from analyzer.goods.types import (
 
 __all__ = [
     "PARAMETERS",
+    "TABLES",
     "Backing",
     "BackingChoice",
     "Cloth",
@@ -69,7 +71,9 @@ __all__ = [
     "needle",
     "needles",
     "parse_backing",
+    "records",
     "resolve",
+    "rows",
     "thread",
     "threads",
     "topping",

@@ -35,7 +35,8 @@ def as_value(where: str, entry: Mapping[str, Any]) -> Value:
     """Turn a TOML entry into a :class:`Value`.
 
     Raises:
-        BadTable: a key is missing, ``known`` is none of the three words, or low <= value <= high does not hold.
+        BadTable: a key is missing, ``known`` is none of the three words, or low <= value <= high does not
+            hold.
     """
     if not isinstance(entry, Mapping):
         raise BadTable(f"{where}: give value, low, high, known and source as a table")
@@ -59,6 +60,6 @@ def as_value(where: str, entry: Mapping[str, Any]) -> Value:
 
 @cache
 def constants(room: str) -> Mapping[str, Value]:
-    """Return the constants of ``data/ROOM.toml`` by name (each entry: value, low, high, known, source, about)."""
+    """Return the constants of ``data/ROOM.toml`` by name (value, low, high, known, source, about)."""
     table = read_table(room)
     return MappingProxyType({name: as_value(f"{room}.toml, {name}", entry) for name, entry in table.items()})

@@ -1,4 +1,4 @@
-"""Draws of what is uncertain: one set of scores that serves every stack, and the values that they stand for."""
+"""Draws of what is uncertain: one set of scores that serves every stack, and the values they stand for."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ SCORE_95 = 1.6448536269514722
 def draw(count: int, seed: int) -> Draws:
     """Return ``count`` draws of standard normal scores for every parameter.
 
-    A Latin hypercube (McKay, Beckman & Conover, Technometrics 21:239, 1979) spreads each parameter's scores evenly
-    over its distribution, so that few draws serve. The same count and seed give the same scores, bit for bit.
+    A Latin hypercube (McKay, Beckman & Conover, Technometrics 21:239, 1979) spreads each parameter's scores
+    evenly over its distribution, so that few draws serve. Same count and seed: same scores, bit for bit.
 
     Raises:
         BadJob: count is below 1, or the seed is negative.
@@ -48,7 +48,7 @@ def draw(count: int, seed: int) -> Draws:
 def values(draws: Draws, parameter: str, spread: Value) -> Floats:
     """Return the values of one parameter, (n,), in the units of its spread.
 
-    Two half log-normals meet at the median: ``low``, ``value`` and ``high`` are the 5th, 50th and 95th percentiles.
+    Two half log-normals meet at the median: ``low``, ``value``, ``high`` are the 5th, 50th, 95th percentiles.
 
     Raises:
         BadTable: the spread reaches zero or below, where a log-normal has no meaning.

@@ -1,4 +1,4 @@
-"""Reading what a user types: backings ("cutaway:85x2", "mesh-cutaway:1.5oz", "none") and hoops ("130x180", "o120x120")."""
+"""Reading what a user types: backings ("cutaway:85x2", "tearaway:1.5oz"), hoops ("130x180", "o120x120")."""
 
 from __future__ import annotations
 
@@ -13,11 +13,13 @@ from analyzer.goods.units import MM_PER_INCH, g_m2_from_oz_yd2
 
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
 _WEIGHT = re.compile(
-    rf"(?P<weight>{_NUMBER})\s*(?P<unit>gsm|g/m2|g/m²|g|oz/yd2|oz/yd²|oz)?(?:\s*[x×*]\s*(?P<layers>\d+))?",
+    rf"(?P<weight>{_NUMBER})\s*(?P<unit>gsm|g/m2|g/m\u00b2|g|oz/yd2|oz/yd\u00b2|oz)?"
+    r"(?:\s*[x\u00d7*]\s*(?P<layers>\d{1,6}))?",
     re.IGNORECASE,
 )
 _SIZE = re.compile(
-    rf"(?P<oval>o)?\s*(?P<width>{_NUMBER})\s*(?P<u1>mm|cm|in|\")?\s*[x×*]\s*(?P<height>{_NUMBER})\s*(?P<u2>mm|cm|in|\")?",
+    rf"(?P<oval>o)?\s*(?P<width>{_NUMBER})\s*(?P<u1>mm|cm|in|\")?"
+    rf"\s*[x\u00d7*]\s*(?P<height>{_NUMBER})\s*(?P<u2>mm|cm|in|\")?",
     re.IGNORECASE,
 )
 _MM_PER = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, '"': MM_PER_INCH}
@@ -26,10 +28,10 @@ _MM_PER = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, '"': MM_PER_INCH}
 def parse_backing(text: str | tuple[str, ...]) -> tuple[BackingChoice, ...]:
     """Return the backings that a text names, nearest to the goods first.
 
-    Each is ``KIND:WEIGHT[xLAYERS]`` with the weight in g/m2 (``85``, ``85gsm``) or oz/yd2 (``2.5oz``); without a weight
-    the usual one in the middle of the kind's range is taken. Several are given as a tuple or parted by ``+`` or ``,``.
-    ``none`` alone gives no backing. Layers of one backing alternate between turns of 0 and 90 degrees, since a second
-    layer laid across evens out a backing's two directions.
+    Each is ``KIND:WEIGHT[xLAYERS]`` with the weight in g/m2 (``85``, ``85gsm``) or oz/yd2 (``2.5oz``);
+    without a weight the middle one of the usual weights is taken. Several are given as a tuple or parted by
+    ``+`` or ``,``. ``none`` alone gives no backing. Layers of one backing alternate between turns of 0 and
+    90 degrees, since a second layer laid across evens out a backing's two directions.
 
     Raises:
         UnknownBacking: a kind is in no table; the message names the nearest.
@@ -81,7 +83,7 @@ def format_backing(choice: BackingChoice) -> str:
 
 
 def hoop(text: str) -> Hoop:
-    """Return the sewing field that a text names: a name of the table, ``130x180``, ``o120x120`` (oval) or ``4inx4in``.
+    """Return the sewing field that a text names: ``130x180``, ``o120x120`` (oval), ``4inx4in`` or a name.
 
     One unit at the end holds for both sides (``5x7in``); without any they are mm.
 
@@ -94,7 +96,7 @@ def hoop(text: str) -> Hoop:
         return hoops()[name]
     match = _SIZE.fullmatch(name.replace("inches", "in").replace("inch", "in"))
     if match is None:
-        if re.fullmatch(r"o?\s*[-+]?[\d.]+\s*[x×*]\s*[-+]?[\d.]+", name):
+        if re.fullmatch(r"o?\s*[-+]?[\d.]+\s*[x\u00d7*]\s*[-+]?[\d.]+", name):
             raise BadJob(f"hoop '{text.strip()}' is no possible size; give it as in 130x180 (mm)")
         raise UnknownHoop(text.strip(), hoops())
     second = match["u2"] or "mm"

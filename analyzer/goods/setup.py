@@ -13,7 +13,7 @@ from typing import Literal, cast
 from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
 from analyzer.goods.parse import checked_hoop, hoop
-from analyzer.goods.tables import cloth, hoops, needle, needles, thread, threads
+from analyzer.goods.tables import cloth, hoops, needle, thread, threads
 from analyzer.goods.types import Cloth, Hoop, Needle, ThreadType, Value
 from analyzer.job import BACKS, CARES, HOLDINGS, Frame, Job, Machine
 
@@ -43,7 +43,8 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
     Args:
         job: the job; what it leaves open is taken from the cloth, the machine or the tables.
         goods_name: the cloth to judge on (a job without goods is compared on several).
-        size_mm: width and height of the design, mm; the smallest hoop that holds it is taken where none is given.
+        size_mm: width and height of the design, mm; the smallest hoop that holds it is taken where none is
+            given.
 
     A given hoop that is smaller than the design is kept: that is for a finding to say.
 
@@ -103,17 +104,12 @@ def _usual_thread() -> ThreadType:
 def usual_needle(upper: ThreadType, goods: Cloth) -> Needle:
     """Return the usual needle for a thread in a cloth.
 
-    A thick thread or a heavy cloth asks for more than the common needle and gets it; otherwise the finer of what the
-    two ask for (common practice, no source).
+    A thick thread or a heavy cloth asks for more than the common needle and gets it; otherwise the finer of what
+    the two ask for (common practice, no source).
     """
     asked = sorted((needle(upper.needle), needle(goods.needle)), key=lambda item: item.blade_mm.value)
-    common = needle(constants_needle())
+    common = needle(_usual_thread().needle)
     return asked[1] if asked[1].blade_mm.value > common.blade_mm.value else asked[0]
-
-
-def constants_needle() -> str:
-    """Return the name of the common needle: that of the usual thread."""
-    return _usual_thread().needle
 
 
 def _speed(job: Job) -> float:
@@ -161,7 +157,7 @@ def _given_hoop(text: str, machine: Machine | None) -> Hoop:
 
 
 def holds(field: Hoop, size_mm: tuple[float, float], clearance_mm: float) -> bool:
-    """Say whether a sewing field holds a design of a size (its bounding box) with the clearance on every side."""
+    """Say whether a sewing field holds a design's bounding box with the clearance on every side."""
     width, height = (side + 2.0 * clearance_mm for side in size_mm)
     across, along = width / field.width_mm, height / field.height_mm
     return math.hypot(across, along) <= 1.0 if field.shape == "oval" else max(across, along) <= 1.0
@@ -170,8 +166,8 @@ def holds(field: Hoop, size_mm: tuple[float, float], clearance_mm: float) -> boo
 def _fitting_hoop(size_mm: tuple[float, float], holding: str, machine: Machine | None) -> Hoop:
     """Return the smallest sewing field that holds the design, of the machine's frames or else of the table.
 
-    Of the table only rectangles are tried (and the cap frame only for caps). Where none is large enough the largest is
-    returned, and a finding says so.
+    Of the table only rectangles are tried (and the cap frame only for caps). Where none is large enough the
+    largest is returned, and a finding says so.
     """
     if machine is not None and machine.frames:
         fields = [_frame(frame) for frame in machine.frames]
@@ -181,6 +177,3 @@ def _fitting_hoop(size_mm: tuple[float, float], holding: str, machine: Machine |
     fields.sort(key=lambda item: (item.width_mm * item.height_mm, item.name))
     clearance = constants("setup")["foot_clearance_mm"].value
     return next((item for item in fields if holds(item, size_mm, clearance)), fields[-1])
-
-
-__all__ = ["Setup", "holds", "needles", "resolve", "usual_needle"]

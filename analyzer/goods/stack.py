@@ -1,4 +1,4 @@
-"""The stack: goods, backings and topping as layers with the stiffness that reaches the stitching, and its spreads."""
+"""The stack: goods, backings and topping as layers, with the stiffness that reaches the stitching."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 
 from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
-from analyzer.goods.draws import SCORE_95
 from analyzer.goods.setup import Setup
 from analyzer.goods.stiffness import membrane, turn
 from analyzer.goods.tables import backing, topping
@@ -24,17 +23,22 @@ def worst_known(values: Iterable[Value]) -> Known:
     return max((value.known for value in values), key=KNOWN_ORDER.index, default="measured")
 
 
+def _sources(values: Iterable[Value]) -> str:
+    """Return the sources of some values, each once."""
+    return "; ".join(dict.fromkeys(value.source for value in values))
+
+
 def product(values: Sequence[Value]) -> Value:
     """Return the product of independent positive values.
 
-    The medians multiply; the log-distances from median to 5 and 95 % add in quadrature, side by side (exact for
-    log-normals of equal sides).
+    The medians multiply; the log-distances from median to 5 and 95 % add in quadrature, side by side (exact
+    for log-normals of equal sides; derived).
     """
     middle = math.prod(value.value for value in values)
     below = math.hypot(*(math.log(value.value / value.low) for value in values))
     above = math.hypot(*(math.log(value.high / value.value) for value in values))
-    sources = "; ".join(dict.fromkeys(value.source for value in values))
-    return Value(middle, middle * math.exp(-below), middle * math.exp(above), worst_known(values), sources)
+    low, high = middle * math.exp(-below), middle * math.exp(above)
+    return Value(middle, low, high, worst_known(values), _sources(values))
 
 
 def factor(value: Value) -> Value:
@@ -44,9 +48,13 @@ def factor(value: Value) -> Value:
 
 def geometric_mean(first: Value, second: Value) -> Value:
     """Return the geometric mean of two values that vary together (two directions of one cloth)."""
-    ends = (math.sqrt(getattr(first, end) * getattr(second, end)) for end in ("value", "low", "high"))
-    sources = "; ".join(dict.fromkeys((first.source, second.source)))
-    return Value(*ends, worst_known((first, second)), sources)
+    return Value(
+        value=math.sqrt(first.value * second.value),
+        low=math.sqrt(first.low * second.low),
+        high=math.sqrt(first.high * second.high),
+        known=worst_known((first, second)),
+        source=_sources((first, second)),
+    )
 
 
 def weighted(factors: Sequence[tuple[float, Value]]) -> Value:
@@ -56,8 +64,8 @@ def weighted(factors: Sequence[tuple[float, Value]]) -> Value:
         return Value(1.0, 1.0, 1.0, "measured", "no such layer")
     low = math.exp(sum(weight * math.log(value.low) for weight, value in factors) / total)
     high = math.exp(sum(weight * math.log(value.high) for weight, value in factors) / total)
-    sources = "; ".join(dict.fromkeys(value.source for _, value in factors))
-    return Value(1.0, low, high, worst_known(value for _, value in factors), sources)
+    spread = [value for _, value in factors]
+    return Value(1.0, low, high, worst_known(spread), _sources(spread))
 
 
 def goods_layer(cloth: Cloth) -> Layer:
@@ -83,7 +91,7 @@ def goods_layer(cloth: Cloth) -> Layer:
 
 
 def share(kind: Backing, holding: str) -> Value:
-    """Return the share of a backing's stiffness that reaches the goods, by what bonds it or how the goods are held."""
+    """Return the share of a backing's stiffness that reaches the goods, by its bond or by the holding."""
     table = constants("mechanics")
     if kind.attach != "laid" or holding == "adhesive":
         return table["share_bonded"]
@@ -99,9 +107,9 @@ def hooping(holding: str) -> Value:
 def backing_layers(choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
     """Return the layers of one backing.
 
-    Tensile stiffness follows weight; its machine direction (along y at turn 0) and cross direction share the ratio of
-    the table about their geometric mean. Bending goes with the cube of weight (a sheet of the same material and
-    density: stiffness times thickness squared; derived).
+    Tensile stiffness follows weight; machine direction (along y at turn 0) and cross direction lie about
+    their geometric mean by the table's ratio. Bending goes with the cube of weight (a sheet of the same material
+    and density: stiffness times thickness squared; derived).
     """
     kind = backing(choice.kind)
     mean = _N_PER_KN * kind.stiffness_knm_per_g.value * choice.g_m2 * share(kind, holding).value
@@ -224,15 +232,3 @@ def _learned(
             f"the calibration of {name} must hold 0 < low <= median <= high, not {low}, {median}, {high}"
         )
     return Value(median, low, high, "measured", f"{calibration.sewouts} measured sew-outs")
-
-
-__all__ = [
-    "KNOWN_ORDER",
-    "SCORE_95",
-    "build_stack",
-    "factor",
-    "geometric_mean",
-    "product",
-    "spreads",
-    "worst_known",
-]

@@ -1,7 +1,7 @@
 """Plane-stress membrane stiffness of orthotropic layers, and its rotation.
 
-Matrices are (3, 3) in Voigt order x, y, xy with engineering shear strain, N/m. Direction 1 (warp, wale, machine
-direction) lies along y at turn 0, direction 2 along x.
+Matrices are (3, 3) in Voigt order x, y, xy with engineering shear strain, N/m. Direction 1 (warp, wale,
+machine direction) lies along y at turn 0, direction 2 along x.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ def membrane(e1: float, e2: float, nu12: float, g: float) -> Floats:
 def turn(stiffness: Floats, degrees: float) -> Floats:
     """Return the stiffness of a layer that is turned counter-clockwise on the cloth.
 
-    The strain energy of a strain given in the cloth's axes equals that of the same strain expressed in the layer's
-    own axes: C' = T^T C T, T the matrix that takes Voigt strain from the cloth's axes to the layer's
+    The strain energy of a strain given in the cloth's axes equals that of the same strain expressed in the
+    layer's own axes: C' = T^T C T, T the matrix that takes Voigt strain from the cloth's axes to the layer's
     (Jones, Mechanics of Composite Materials, 2nd ed., section 2.6).
 
     Args:

@@ -1,13 +1,14 @@
 """The materials tables: cloths, backings, toppings, threads, needles and hoops, checked when they are read.
 
-Each table is a TOML file under ``data``. A quantity is ``[low, value, high]``, which carries the ``known`` and
-``source`` of its entry, or a table of its own with ``low``, ``value``, ``high``, ``known`` and ``source``.
+Each table is a TOML file under ``data``. A quantity is ``[low, value, high]``, which carries the ``known``
+and ``source`` of its entry, or a table of its own with ``low``, ``value``, ``high``, ``known``, ``source``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import cache
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar, cast, get_args, get_type_hints
 
@@ -158,7 +159,7 @@ def as_backing(kind: str, entry: _Entry) -> Backing:
     weights = entry.get("weights_g_m2")
     if not isinstance(weights, list) or not weights or not all(isinstance(w, int | float) for w in weights):
         raise BadTable(f"{entry.where}, weights_g_m2: must be a list of numbers")
-    if weights[0] <= 0 or any(a >= b for a, b in zip(weights, weights[1:], strict=False)):
+    if weights[0] <= 0 or any(a >= b for a, b in pairwise(weights)):
         raise BadTable(f"{entry.where}, weights_g_m2: must be positive and ascend")
     poisson = entry.quantity("poisson", positive=False)
     if poisson.high >= 1.0:

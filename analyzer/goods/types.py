@@ -95,7 +95,7 @@ class Topping:
 
 @dataclass(frozen=True, slots=True)
 class ThreadType:
-    """One kind of upper thread, with the bobbin thread that usually goes with it."""
+    """One kind of upper thread."""
 
     name: str  #: "viscose-40"
     title: str
@@ -164,7 +164,10 @@ class StackChoice:
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """One layer of a stack. ``membrane`` (3, 3) N/m is what reaches the stitching: working load, share and turn included."""
+    """One layer of a stack.
+
+    ``membrane`` (3, 3) N/m is what reaches the stitching: working load, share and turn included.
+    """
 
     role: Literal["goods", "backing", "topping"]
     name: str
@@ -182,9 +185,9 @@ class Layer:
 class Stack:
     """The goods with all backing and topping layers, as one mechanical thing, goods first.
 
-    ``spreads`` gives the range of every uncertain parameter of this stack by name: ``goods_stiffness`` and
-    ``backing_stiffness`` as factors on the nominal layers, ``pull_n``, ``lock_share``, ``thread_stiffness_n``,
-    ``play_mm``, ``pile`` and so on, so that :class:`Draws` can be turned into values.
+    ``spreads`` gives the range of every uncertain parameter of this stack by name: ``goods_stiffness``,
+    ``backing_stiffness`` and ``perforation`` as factors on the nominal layers, ``pull_n``, ``lock_share``,
+    ``thread_stiffness_n``, ``play_mm``, ``hooping_n_per_m``, so that ``values`` can turn Draws into values.
     """
 
     layers: tuple[Layer, ...]

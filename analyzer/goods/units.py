@@ -1,4 +1,4 @@
-"""Units of the textile trade, and the handbook formulas that turn what is measured into what is computed with."""
+"""Units of the textile trade, and handbook formulas from what is measured to what is computed with."""
 
 from __future__ import annotations
 
@@ -60,14 +60,14 @@ def oz_yd2_from_g_m2(grams: float) -> float:
 def yarn_diameter_mm(tex: float, specific_volume_cm3_g: float) -> float:
     """Return the diameter of a round yarn, mm, from its tex and specific volume.
 
-    Volume of unit length over pi/4: d = sqrt(4 tex v / (pi 1000)); with v = 1.1 cm3/g it is 0.0374 sqrt(tex), as in
-    F. T. Peirce, The geometry of cloth structure, Journal of the Textile Institute 28:T45, 1937.
+    Volume of unit length over pi/4: d = sqrt(4 tex v / (pi 1000)); with v = 1.1 cm3/g it is 0.0374 sqrt(tex),
+    as in F. T. Peirce, The geometry of cloth structure, Journal of the Textile Institute 28:T45, 1937.
     """
     return math.sqrt(4.0 * tex * specific_volume_cm3_g / (math.pi * 1000.0))
 
 
 def thread_diameter_mm(tex: float, fibre_density_g_cm3: float, packing: float) -> float:
-    """Return the diameter of a round thread, mm, from fibre density and packing (share of the section that is fibre)."""
+    """Return the diameter of a round thread, mm, from fibre density and packing (share of fibre)."""
     return yarn_diameter_mm(tex, 1.0 / (fibre_density_g_cm3 * packing))
 
 
