@@ -1,1 +1,11 @@
-"""See DEVELOPERS.md."""
+"""Reading stitch files.
+
+:func:`read` turns a file of any known format into a :class:`~analyzer.design.Design`: told by its content
+where the format has a signature, else by its extension; millimetres, y up; trims, stops and colours as the
+file states them, and a note wherever it does not. :func:`known` lists the formats and what each can hold.
+"""
+
+from analyzer.formats.reading import ReadLimits, read
+from analyzer.formats.table import Format, known
+
+__all__ = ["Format", "ReadLimits", "known", "read"]

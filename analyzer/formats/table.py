@@ -1,0 +1,65 @@
+"""Which stitch formats are read and written, and what each can hold."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+import pyembroidery
+
+_STITCHED = ("embroidery", "stitch", "debug")  # pyembroidery's categories that hold stitches
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """One stitch format; ``colours``, ``trims``, ``stops``, ``sequins``: whether a file states them itself."""
+
+    name: str  #: upper-case canonical extension, "DST"
+    about: str
+    extensions: tuple[str, ...]  #: without the dot
+    read: bool
+    written: bool
+    colours: bool
+    trims: bool
+    stops: bool
+    sequins: bool
+
+
+@cache
+def known() -> Mapping[str, Format]:
+    """Return all formats that are read or written, by name; read-only."""
+    holds = tomllib.loads(
+        resources.files("analyzer.formats").joinpath("data/formats.toml").read_text("utf-8")
+    )
+    formats = {}
+    for entry in pyembroidery.supported_formats():
+        extension = entry["extension"]
+        if entry["category"] not in _STITCHED or entry.get("reader") is None:
+            continue  # pictures, and lists of thread colours without stitches
+        formats[extension.upper()] = Format(
+            name=extension.upper(),
+            about=entry["description"],
+            extensions=_extensions(entry),
+            read=True,
+            written=entry.get("writer") is not None,
+            **{what: extension in holds[what] for what in ("colours", "trims", "stops", "sequins")},
+        )
+    return MappingProxyType(dict(sorted(formats.items())))
+
+
+def _extensions(entry: Mapping[str, Any]) -> tuple[str, ...]:
+    # one entry of the library's table gives a bare string where the others give a tuple, one keeps its dot
+    listed = entry["extensions"]
+    every = (listed,) if isinstance(listed, str) else tuple(listed)
+    return tuple(dict.fromkeys(name.lower().lstrip(".") for name in (entry["extension"], *every)))
+
+
+@cache
+def by_extension() -> Mapping[str, str]:
+    """Return the name of the format for each extension (lower case, without the dot)."""
+    return MappingProxyType({extension: f.name for f in known().values() for extension in f.extensions})
