@@ -37,7 +37,7 @@ def value(number: float) -> Value:
 
 
 def design(*, coloured: bool = True, name: str = "burgee") -> Design:
-    """A square of rows 0.5 mm apart (colour 1), then its outline (colour 2)."""
+    """Sew a square of rows 0.5 mm apart (colour 1), then its outline (colour 2)."""
     points, kinds = [], []
     for row in range(41):
         xs = np.arange(0.0, SIDE_MM + 0.1, 4.0)
@@ -55,13 +55,20 @@ def design(*, coloured: bool = True, name: str = "burgee") -> Design:
     kinds.append(Command.STITCH)
     threads = (Thread("#123c69", "harbour blue"), Thread("#d9a441", "brass")) if coloured else ()
     return Design.from_commands(
-        np.array(points), np.array(kinds), name=name, format="PES" if coloured else "DST", sha256="0" * 64, threads=threads
+        np.array(points),
+        np.array(kinds),
+        name=name,
+        format="PES" if coloured else "DST",
+        sha256="0" * 64,
+        threads=threads,
     )
 
 
 def regions() -> Regions:
     fill = Region(0, RegionKind.FILL, 0, 0, 245, 245, 0.5, 4.0, None, 0.0, 1, (), (), (0.0, 0.0, 20.0, 20.0))
-    line = Region(1, RegionKind.RUN, 1, 246, 286, 40, None, 2.0, None, None, 1, (), (0,), (0.0, 0.0, 20.0, 20.0))
+    line = Region(
+        1, RegionKind.RUN, 1, 246, 286, 40, None, 2.0, None, None, 1, (), (0,), (0.0, 0.0, 20.0, 20.0)
+    )
     stations = np.linspace((20.0, 18.0), (20.0, 2.0), 9)
     pair = OutlinePair(
         outline=1,
@@ -101,7 +108,8 @@ def cover() -> Cover:
 
 def setup(goods: str = "jersey") -> Setup:
     cloth = Cloth(
-        goods, f"{goods} of the tests", "knit", value(160), value(0.6), value(0.3), value(0.2), value(60), value(0.3),
+        goods, f"{goods} of the tests", "knit", value(160), value(0.6), value(0.3), value(0.2), value(60),
+        value(0.3),
         value(4), value(5), None, True, False, "hot-iron", "wash", "skin", "washed-often", True, "75/11",
         ("cutaway",), "made for the tests",
     )  # fmt: skip
@@ -117,7 +125,18 @@ def stack(goods: str = "jersey", *, backed: bool = True) -> Stack:
     layers = [Layer("goods", goods, goods, 160.0, 0.0, 0.6, frozen(np.eye(3) * 1000.0), 4.0, 0.0, "kept")]
     if backed:
         layers.append(
-            Layer("backing", "cutaway", "cutaway", 85.0, 90.0, 0.3, frozen(np.eye(3) * 9000.0), 30.0, 0.01, "trimmed")
+            Layer(
+                "backing",
+                "cutaway",
+                "cutaway",
+                85.0,
+                90.0,
+                0.3,
+                frozen(np.eye(3) * 9000.0),
+                30.0,
+                0.01,
+                "trimmed",
+            )
         )
     return Stack(tuple(layers), "hooped", at.thread, at.needle, value(20), {})
 
@@ -150,7 +169,9 @@ FAULT = Finding(
     "outline-gap", Level.FAULT, (1, 0), (20.0, 18.0), 0.8712, 0.5, "mm", 0.81,
     "the fill draws the cloth in before its outline is sewn", "sew the outline right after its fill",
 )  # fmt: skip
-NOTE = Finding("no-ties", Level.NOTE, (1,), None, None, None, "", None, "thread ends are not locked", "add tie-offs")
+NOTE = Finding(
+    "no-ties", Level.NOTE, (1,), None, None, None, "", None, "thread ends are not locked", "add tie-offs"
+)
 
 
 def findings(items: tuple[Finding, ...] = (NOTE, FAULT)) -> Findings:
@@ -181,7 +202,7 @@ SURENESS = Sureness(False, 0, "guess", ("goods_stiffness", "pull_n"), "Ranks are
 
 
 def checked(*, coloured: bool = True, name: str = "burgee", job: Job | None = None) -> Checked:
-    """A check with goods."""
+    """Return a check with goods."""
     of = design(coloured=coloured, name=name)
     on = OnGoods(setup(), stack(), response(of), findings())
     use = Use(1.4, 0.6, 0.7, (1.2, 0.2))
@@ -191,9 +212,12 @@ def checked(*, coloured: bool = True, name: str = "burgee", job: Job | None = No
 
 
 def compared() -> Checked:
-    """A check without goods."""
+    """Return a check without goods."""
     of = design()
     pairs = [(goods, backed) for goods in ("jersey", "terry", "cotton-twill") for backed in (False, True)]
-    lines = tuple(OnGoods(setup(goods), stack(goods, backed=backed), response(of), findings()) for goods, backed in pairs)
+    lines = tuple(
+        OnGoods(setup(goods), stack(goods, backed=backed), response(of), findings())
+        for goods, backed in pairs
+    )
     use = Use(1.4, 0.6, 0.7, (1.2, 0.2))
     return Checked(of, Job(), regions(), cover(), use, findings((NOTE,)), None, None, lines, SURENESS)

@@ -1,8 +1,12 @@
-"""The sheet that every cloth map is drawn on: one design, its hoop, a scale bar, a title, the same bytes each time."""
+"""The sheet that every cloth map is drawn on: one design, its hoop, a scale bar, a title.
+
+The same picture gives the same bytes.
+"""
 
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -26,13 +30,14 @@ if TYPE_CHECKING:
 _DPI = 150
 _SIZE_IN = (8.0, 7.2)
 _INK = "#202020"
+_HOOP = "#606060"
 _PAPER = "#ffffff"
 _BARS_MM = (1, 2, 5, 10, 20, 50, 100, 200)
 
 
 @contextmanager
 def own_style() -> Iterator[None]:
-    """Draw with matplotlib's defaults whatever the user's own settings are, with real minus signs and Unicode."""
+    """Draw with matplotlib's defaults whatever the user's own settings are."""
     with matplotlib.style.context("default"), matplotlib.rc_context({"font.family": ["DejaVu Sans"]}):
         yield
 
@@ -48,11 +53,12 @@ class Sheet:
         self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.76))
         self.axes.set_aspect("equal")
         self.axes.set_facecolor(_PAPER)
-        self.figure.text(0.03, 0.95, _printable(title), fontsize=13, weight="bold", color=_INK, va="center")
-        self.figure.text(0.03, 0.905, _printable(remark), fontsize=9, color=_INK, va="center")
+        self.figure.text(0.03, 0.95, _short(title), fontsize=13, weight="bold", color=_INK, va="center")
+        lines = textwrap.fill(_printable(remark), 100)
+        self.figure.text(0.03, 0.925, lines, fontsize=9, color=_INK, va="top", linespacing=1.3)
 
     def frame(self, hoop: Hoop | None) -> None:
-        """Show the design with a margin, the hoop's sewing field around it as far as it fits, and a scale bar."""
+        """Show the design with a margin, the hoop's sewing field as far as it fits, and a scale bar."""
         x0, y0, x1, y1 = self.checked.design.bounds_mm
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
         side = max(x1 - x0, y1 - y0, 5.0)
@@ -63,7 +69,7 @@ class Sheet:
             if fits:
                 half = max(half[0], hoop.width_mm * 0.53), max(half[1], hoop.height_mm * 0.53)
             else:
-                self.figure.text(0.97, 0.03, f"hoop {_hoop_name(hoop)} lies outside the picture", ha="right", fontsize=8)
+                self.foot(f"hoop {_hoop_name(hoop)}, outside the picture", _HOOP, 0.97, ha="right", row=1)
         self.view = middle[0] - half[0], middle[0] + half[0], middle[1] - half[1], middle[1] + half[1]
         self.look()
         self.axes.set_xlabel("x, mm", fontsize=8)
@@ -76,14 +82,25 @@ class Sheet:
         self.axes.set_xlim(*self.view[:2])
         self.axes.set_ylim(*self.view[2:])
 
+    def foot(self, text: str, tone: str, x: float, *, ha: str = "left", row: int = 0) -> None:
+        """Write a line of the legend under the picture, beginning (or ending) at share ``x`` of the width."""
+        self.figure.text(x, 0.035 - 0.022 * row, text, color=tone, fontsize=8, va="center", ha=ha)
+
     def _hoop(self, hoop: Hoop, middle: tuple[float, float]) -> None:
-        style: dict[str, Any] = {"fill": False, "edgecolor": "#606060", "linewidth": 1.2, "linestyle": (0, (6, 3))}
+        style: dict[str, Any] = {
+            "fill": False,
+            "edgecolor": _HOOP,
+            "linewidth": 1.2,
+            "linestyle": (0, (6, 3)),
+        }
         if hoop.shape == "oval":
             self.axes.add_patch(Ellipse(middle, hoop.width_mm, hoop.height_mm, **style))
         else:
             corner = middle[0] - hoop.width_mm / 2, middle[1] - hoop.height_mm / 2
             rounding = f"round,pad=0,rounding_size={min(hoop.width_mm, hoop.height_mm) * 0.06}"
-            self.axes.add_patch(FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style))
+            self.axes.add_patch(
+                FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style)
+            )
         self.axes.text(
             middle[0],
             middle[1] + hoop.height_mm / 2,
@@ -91,7 +108,7 @@ class Sheet:
             ha="center",
             va="bottom",
             fontsize=8,
-            color="#606060",
+            color=_HOOP,
             clip_on=True,
         )
 
@@ -114,7 +131,7 @@ class Sheet:
         return lines
 
     def points_per_mm(self) -> float:
-        """Return how many typographic points a millimetre of cloth takes, for line widths; after :meth:`frame`."""
+        """Return how many points a millimetre of cloth takes, for line widths; after :meth:`frame`."""
         self.axes.apply_aspect()
         box = self.axes.get_position()
         low, high = self.axes.get_xlim()
@@ -129,7 +146,9 @@ class Sheet:
     def png(self) -> bytes:
         """Return the picture; the same picture gives the same bytes."""
         out = io.BytesIO()
-        self.canvas.print_png(out, metadata={"Software": None})
+        self.canvas.print_png(  # type: ignore[no-untyped-call]
+            out, metadata={"Software": None}
+        )
         return out.getvalue()
 
 
@@ -151,6 +170,10 @@ def _hoop_name(hoop: Hoop) -> str:
 
 
 def _printable(text: str) -> str:
-    """Return ``text`` fit for a picture: sound Unicode, no mark-up, no longer than the sheet."""
-    clean = sound_text(text).replace("$", r"\$")
-    return clean if len(clean) <= 100 else clean[:99] + "…"
+    """Return ``text`` fit for a picture: sound Unicode, no mark-up."""
+    return sound_text(text).replace("$", r"\$")
+
+
+def _short(text: str, most: int = 72) -> str:
+    """Return a title that fits the sheet."""
+    return _printable(text if len(text) <= most else text[: most - 1] + "…")

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import matplotlib
 import numpy as np
-from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.colors import BoundaryNorm, ListedColormap, to_hex
+from matplotlib.patches import Circle
 
 from analyzer.arrays import Floats
 from analyzer.errors import BadJob
@@ -21,10 +24,12 @@ _NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 _EXAGGERATIONS = (1, 2, 5, 10, 20, 50)
 _FEW = 40  #: below so many arrows to a side the direction of drift is still read singly
 _VOIDS_NAMED = 12
+_EDGE = "#1f1f1f"
+_OUTLINE = "#7a0f5c"
 
 
 def map_names(checked: Checked) -> tuple[str, ...]:
-    """Return the names of the maps that ``checked`` can give: one ``drift``, or one for each goods compared."""
+    """Return the names of the maps of ``checked``: one ``drift``, or one for each goods compared."""
     drifts = ("drift",) if checked.judged else tuple(f"drift-{goods}" for goods in _compared(checked))
     return ("design", "density", "coverage", *drifts)
 
@@ -34,6 +39,7 @@ def cloth_map(checked: Checked, name: str) -> bytes:
 
     Raises:
         BadJob: there is no such map of this check.
+
     """
     drawers: dict[str, Callable[[Checked], bytes]] = {
         "design": design_map,
@@ -53,12 +59,15 @@ def map_paths(folder: Path, stem: str, names: tuple[str, ...]) -> tuple[Path, ..
     return tuple(folder / f"{stem}-{name}.png" for name in names)
 
 
-def maps(checked: Checked, folder: str | Path, *, stem: str | None = None, force: bool = False) -> tuple[Path, ...]:
+def maps(
+    checked: Checked, folder: str | Path, *, stem: str | None = None, force: bool = False
+) -> tuple[Path, ...]:
     """Write every map of ``checked`` into ``folder`` (made when missing) and return the files.
 
     Raises:
         BadJob: one of the files is there already and ``force`` is false; none is written then.
         OSError: the folder cannot be written to.
+
     """
     names, place = map_names(checked), Path(folder)
     paths = map_paths(place, stem or checked.design.name, names)
@@ -86,7 +95,7 @@ def _file_title(checked: Checked) -> str:
 
 
 def design_map(checked: Checked) -> bytes:
-    """Draw the design in its own thread colours, or by colour number in neutral tones where the file holds none."""
+    """Draw the design in its own thread colours, in neutral tones where the file holds none."""
     threads = checked.design.threads
     rgbs = [thread.rgb for thread in threads]
     if all(rgb is None for rgb in rgbs):
@@ -102,7 +111,9 @@ def design_map(checked: Checked) -> bytes:
     lines, colours = segments(checked), checked.design.colour[checked.design.joined]
     # block by block in sewing order, so that later thread lies over earlier thread
     for number, tone in enumerate(tones):
-        sheet.stitches(lines[colours == number], colors=tone, linewidths=width, zorder=2 + number / len(tones))
+        sheet.stitches(
+            lines[colours == number], colors=tone, linewidths=width, zorder=2 + number / len(tones)
+        )
         label = f"{number + 1}  {threads[number].name or tone if rgbs[number] else 'no colour'}"
         if number < 24:
             y = 0.84 - number * 0.03
@@ -118,12 +129,19 @@ def density_map(checked: Checked) -> bytes:
     sheet = Sheet(
         checked,
         f"Thread density: {_file_title(checked)}",
-        f"Length of thread over each {field.grid.cell_mm:g} mm cell. A fill of rows 0.4 mm apart lies at 2.5.",
+        f"Length of thread over each {field.grid.cell_mm:g} mm cell."
+        " A fill of rows 0.4 mm apart lies at 2.5.",
     )
     sheet.frame(_hoop(checked))
     top = max(float(field.values.max(initial=0.0)), 1.0)
     image = sheet.axes.imshow(
-        shown, origin="lower", extent=field.grid.extent_mm, cmap="viridis", vmin=0.0, vmax=top, interpolation="nearest"
+        shown,
+        origin="lower",
+        extent=field.grid.extent_mm,
+        cmap="viridis",
+        vmin=0.0,
+        vmax=top,
+        interpolation="nearest",
     )
     sheet.look()
     sheet.scale(image, "thread, mm per mm2")
@@ -138,15 +156,20 @@ def coverage_map(checked: Checked) -> bytes:
     sheet = Sheet(
         checked,
         f"Coverage: {_file_title(checked)}",
-        f"{checked.cover.coverage:.0%} of the stitched ground is covered by thread {checked.cover.thread_width_mm:.1f}"
-        " mm wide. Rings: voids; dashed where probably meant.",
+        f"{checked.cover.coverage:.0%} of the stitched ground is covered by thread"
+        f" {checked.cover.thread_width_mm:.1f} mm wide. Rings: voids, dashed where probably meant.",
     )
     sheet.frame(_hoop(checked))
     tones = ["#ffffff", *_sampled("cividis", most)]
     colours = ListedColormap(tones)
     norm = BoundaryNorm(np.arange(-0.5, most + 1.0), colours.N)
     image = sheet.axes.imshow(
-        counts, origin="lower", extent=raster.grid.extent_mm, cmap=colours, norm=norm, interpolation="antialiased",
+        counts,
+        origin="lower",
+        extent=raster.grid.extent_mm,
+        cmap=colours,
+        norm=norm,
+        interpolation="antialiased",
         interpolation_stage="rgba",
     )
     sheet.look()
@@ -156,45 +179,51 @@ def coverage_map(checked: Checked) -> bytes:
     return sheet.png()
 
 
-def _sampled(name: str, count: int) -> list[tuple[float, float, float, float]]:
-    import matplotlib
-
-    return [tuple(colour) for colour in matplotlib.colormaps[name](np.linspace(0.85, 0.1, count))]  # type: ignore[misc]
+def _sampled(name: str, count: int) -> list[str]:
+    """Return ``count`` tones of a colour map, light to dark."""
+    return [to_hex(colour) for colour in matplotlib.colormaps[name](np.linspace(0.85, 0.1, count))]
 
 
 def _rings(sheet: Sheet, checked: Checked) -> None:
-    from matplotlib.patches import Circle
-
     voids = sorted(checked.cover.voids, key=lambda void: -void.radius_mm)
     for number, void in enumerate(voids):
         dash = (0, (4, 2)) if void.meant else "solid"
         radius = max(void.radius_mm, 0.3)
-        sheet.axes.add_patch(Circle(void.at, radius, fill=False, edgecolor="#7a0f5c", linewidth=1.4, linestyle=dash))
+        sheet.axes.add_patch(
+            Circle(void.at, radius, fill=False, edgecolor=_OUTLINE, linewidth=1.4, linestyle=dash)
+        )
         if number < _VOIDS_NAMED:
             sheet.axes.annotate(
-                f"{void.area_mm2:.1f} mm2", void.at, xytext=(6, 6), textcoords="offset points", fontsize=7, color="#7a0f5c",
+                f"{void.area_mm2:.1f} mm2",
+                void.at,
+                xytext=(6, 6),
+                textcoords="offset points",
+                fontsize=7,
+                color=_OUTLINE,
                 bbox={"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 1},
             )
 
 
 def drift_map(checked: Checked, on: OnGoods) -> bytes:
-    """Draw how far each stitch has drifted since it was sewn, outlines as meant and as predicted (exaggerated)."""
+    """Draw how far each stitch drifts after it is sewn, and outlines as meant and as predicted."""
     drift, points = on.response.drift, checked.design.penetrations
     size = np.hypot(drift[:, 0], drift[:, 1])
-    factor = exaggeration(float(size.max(initial=0.0)), max(checked.design.size_mm))
+    largest = float(size.max(initial=0.0))
+    factor = exaggeration(largest, max(checked.design.size_mm))
     behind = ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in on.stack.backings) or "nothing"
+    drawn = f"drawn {factor} times too far" if factor > 1 else "drawn true to scale"
     sheet = Sheet(
         checked,
         f"Drift: {checked.design.name} on {on.setup.cloth.name}, behind it {behind}",
-        f"Drift of each stitch from its own moment to the end. Outlines dashed: as meant; solid: as predicted, drawn"
-        f" {factor} times too far.",
+        "How far each stitch drifts from its own moment to the end of the design (estimate)."
+        f" Lines dashed: as meant; solid: as predicted, {drawn}; arrows likewise.",
     )
     sheet.frame(on.setup.hoop)
     joined = np.flatnonzero(checked.design.joined)
     width = max(0.4, checked.cover.thread_width_mm * sheet.points_per_mm())
     lines = sheet.stitches(segments(checked), cmap="cividis", linewidths=width, zorder=2)
     lines.set_array(size[joined])
-    lines.set_clim(0.0, max(float(size.max(initial=0.0)), 0.1))
+    lines.set_clim(0.0, max(largest, 0.1))
     _arrows(sheet, points, drift, factor)
     _outlines(sheet, checked, drift, factor)
     _worst(sheet, on)
@@ -203,7 +232,7 @@ def drift_map(checked: Checked, on: OnGoods) -> bytes:
 
 
 def exaggeration(largest_mm: float, side_mm: float) -> int:
-    """Return the factor at which the largest drift is drawn: at most a set share of the design's longer side."""
+    """Return the factor that draws the largest drift at most at a set share of the longer side."""
     share = constants("report")["drift_shown_share"].value
     if largest_mm <= 0.0:
         return 1
@@ -230,19 +259,21 @@ def _outlines(sheet: Sheet, checked: Checked, drift: Floats, factor: int) -> Non
     """Draw every outline and the edge that it borders, as meant (dashed) and as predicted (solid)."""
     for pair in checked.regions.pairs:
         for places, stitches, tone in (
-            (pair.edge, pair.edge_stitch, "#1f1f1f"),
-            (pair.at, pair.outline_stitch, "#7a0f5c"),
+            (pair.edge, pair.edge_stitch, _EDGE),
+            (pair.at, pair.outline_stitch, _OUTLINE),
         ):
             moved = places + factor * drift[stitches]
-            for line, dash, thick in ((places, (0, (3, 2)), 0.9), (moved, "solid", 1.3)):
-                sheet.axes.plot(*_broken(line).T, color=tone, linestyle=dash, linewidth=thick, zorder=5)
+            for line, dash, thick in ((places, (0, (3, 2)), 0.9), (moved, "solid", 1.5)):
+                path = _broken(line).T
+                sheet.axes.plot(*path, color="white", linewidth=thick + 1.4, alpha=0.8, zorder=5)
+                sheet.axes.plot(*path, color=tone, linestyle=dash, linewidth=thick, zorder=5.5)
     if checked.regions.pairs:
-        sheet.figure.text(0.45, 0.035, "━ outline", color="#7a0f5c", fontsize=9, va="center")
-        sheet.figure.text(0.58, 0.035, "━ edge that it borders", color="#1f1f1f", fontsize=9, va="center")
+        sheet.foot("━ outline", _OUTLINE, 0.42)
+        sheet.foot("━ edge that it borders", _EDGE, 0.56)
 
 
 def _broken(line: Floats) -> Floats:
-    """Return ``line`` (k, 2) with a break (nan) wherever it leaps, so that separate stretches are not joined."""
+    """Return ``line`` (k, 2) with a break (nan) wherever it leaps from one stretch to another."""
     if len(line) < 3:
         return line
     steps = np.hypot(*np.diff(line, axis=0).T)
@@ -251,13 +282,23 @@ def _broken(line: Floats) -> Floats:
 
 
 def _worst(sheet: Sheet, on: OnGoods) -> None:
+    """Ring the worst gap and say how large it is, towards the middle where there is room."""
     gap = worst_gap(on.findings)
     if gap is None:
         return
-    sheet.axes.plot(*gap.at, marker="o", markersize=18, fillstyle="none", color="black", markeredgewidth=3.2, zorder=6)
-    sheet.axes.plot(*gap.at, marker="o", markersize=18, fillstyle="none", color="white", markeredgewidth=1.2, zorder=7)
+    ring: dict[str, Any] = {"marker": "o", "markersize": 18, "fillstyle": "none"}
+    sheet.axes.plot(*gap.at, **ring, color="black", markeredgewidth=3.2, zorder=6)
+    sheet.axes.plot(*gap.at, **ring, color="white", markeredgewidth=1.2, zorder=7)
+    x0, x1, y0, y1 = sheet.view
+    right, high = gap.at[0] > (x0 + x1) / 2, gap.at[1] > (y0 + y1) / 2
     sheet.axes.annotate(
         f"worst gap {gap.worst_mm:+.1f} mm\n5-95 %: {gap.low_mm:+.1f} to {gap.high_mm:+.1f} mm",
-        gap.at, xytext=(16, 16), textcoords="offset points", fontsize=8, zorder=8,
+        gap.at,
+        xytext=(-16 if right else 16, -16 if high else 16),
+        textcoords="offset points",
+        ha="right" if right else "left",
+        va="top" if high else "bottom",
+        fontsize=8,
+        zorder=8,
         bbox={"facecolor": "white", "edgecolor": "black", "alpha": 0.9, "boxstyle": "square,pad=0.3"},
-    )  # fmt: skip
+    )

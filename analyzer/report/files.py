@@ -14,6 +14,7 @@ def refuse_existing(paths: tuple[Path, ...]) -> None:
 
     Raises:
         BadJob: it is; the message names the first one and what to do.
+
     """
     for path in paths:
         if path.exists():
@@ -26,6 +27,7 @@ def write_whole(path: Path, content: bytes, *, force: bool = False) -> None:
     Raises:
         BadJob: the file is there already and ``force`` is false.
         OSError: the place cannot be written to.
+
     """
     if not force:
         refuse_existing((path,))

@@ -29,6 +29,7 @@ def number(where: str, value: Any) -> float:
 
     Raises:
         NotConverged: it is infinite or not a number, which no document may hold.
+
     """
     plain = float(value)
     if not math.isfinite(plain):
@@ -68,6 +69,7 @@ def document(checked: Checked) -> d.Document:
 
     Raises:
         NotConverged: a number is not finite.
+
     """
     judged, plan = checked.judged, checked.plan
     findings = judged.findings if judged else checked.measured
@@ -153,7 +155,9 @@ def _design(design: Design) -> d.DesignPart:
         colour_changes=design.count(Command.COLOUR_CHANGE),
         stops=design.count(Command.STOP),
         colours=tuple(
-            d.ColourPart(rgb=thread.rgb, name=sound_text(thread.name) if thread.name else None, stitches=count)
+            d.ColourPart(
+                rgb=thread.rgb, name=sound_text(thread.name) if thread.name else None, stitches=count
+            )
             for thread, count in zip(design.threads, colour_stitches(design), strict=True)
         ),
         notes=tuple(sound_text(note) for note in design.notes),

@@ -11,7 +11,6 @@ from typing import Any
 import msgspec
 
 from analyzer import pipeline
-from analyzer.cloth.types import Cover
 from analyzer.design import Design
 from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.job import Job
@@ -24,8 +23,8 @@ from analyzer.report.schema import encode
 class Check(Checked):
     """Everything that a check found, with ways to say it.
 
-    ``findings``, ``gaps`` and ``pucker`` are those of the goods and stack judged; without goods there are only the
-    findings that need none, and ``outcome`` and ``plan`` are None.
+    ``findings``, ``gaps`` and ``pucker`` are those of the goods and stack judged; without goods there are
+    only the findings that need none, and ``outcome`` and ``plan`` are None.
     """
 
     @classmethod
@@ -79,6 +78,7 @@ class Check(Checked):
 
         Raises:
             BadJob: there is no such map, or ``file`` is there already and ``force`` is false.
+
         """
         from analyzer.report.cloth_maps import cloth_map
         from analyzer.report.files import write_whole
@@ -95,5 +95,6 @@ def check(design: Design, job: Job | None = None, progress: Callable[..., None] 
     Raises:
         UnknownName: the job names goods, backing, thread, needle or hoop that no table holds.
         BadJob: the job contradicts itself or the design does not fit its hoop.
+
     """
     return Check.of(pipeline.check(design, job or Job(), progress))

@@ -1,8 +1,9 @@
 """The result of a check as one JSON object, ``"schema": 1``: its types are the schema.
 
-Keys stand in the order of the fields here. Lengths are in mm, areas in mm2, angles in degrees, weights in g/m2,
-membrane stiffness in N/m, bending stiffness in uN.m; nothing is rounded. A key is null where there is nothing to
-say: without goods there is no stack, no pull-in, no pucker and no plan, and ``comparison`` is filled instead.
+Keys stand in the order of the fields here. Lengths are in mm, areas in mm2, angles in degrees, weights in
+g/m2, membrane stiffness in N/m, bending stiffness in uN.m; nothing is rounded. A key is null where there is
+nothing to say: without goods there is no stack, no pull-in, no pucker and no plan, and ``comparison`` is
+filled instead.
 """
 
 from __future__ import annotations
@@ -23,13 +24,13 @@ class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """One object of the document; a key that is not named here is an error."""
 
 
-class Tool(_Part):
+class Tool(_Part, frozen=True):
     """Which prehoop wrote the document."""
 
     version: str
 
 
-class HoopPart(_Part):
+class HoopPart(_Part, frozen=True):
     """The sewing field."""
 
     width_mm: float
@@ -38,8 +39,8 @@ class HoopPart(_Part):
     name: str
 
 
-class JobPart(_Part):
-    """The circumstances, with every default filled in; null where none was given and the goods do not decide it."""
+class JobPart(_Part, frozen=True):
+    """The circumstances, every default filled in; null where neither the job nor the goods decide."""
 
     goods: str | None
     care: str | None
@@ -54,7 +55,7 @@ class JobPart(_Part):
     seed: int
 
 
-class ColourPart(_Part):
+class ColourPart(_Part, frozen=True):
     """One colour block; ``rgb`` and ``name`` are null where the file holds none."""
 
     rgb: Rgb | None
@@ -62,7 +63,7 @@ class ColourPart(_Part):
     stitches: Count
 
 
-class DesignPart(_Part):
+class DesignPart(_Part, frozen=True):
     """What is in the file."""
 
     name: str
@@ -80,13 +81,13 @@ class DesignPart(_Part):
     notes: tuple[str, ...]
 
 
-class ColourUse(_Part):
+class ColourUse(_Part, frozen=True):
     """Upper thread of one colour block, m."""
 
     thread_m: float
 
 
-class UsePart(_Part):
+class UsePart(_Part, frozen=True):
     """Thread and time for one piece."""
 
     thread_m: float
@@ -95,7 +96,7 @@ class UsePart(_Part):
     colours: tuple[ColourUse, ...]
 
 
-class RegionPart(_Part):
+class RegionPart(_Part, frozen=True):
     """One region; ``first`` and ``last`` are penetration numbers, inclusive."""
 
     id: int
@@ -118,7 +119,7 @@ class RegionPart(_Part):
     bbox: Box
 
 
-class VoidPart(_Part):
+class VoidPart(_Part, frozen=True):
     """An uncovered place enclosed by stitching."""
 
     area_mm2: float
@@ -126,7 +127,7 @@ class VoidPart(_Part):
     meant: bool
 
 
-class CoverPart(_Part):
+class CoverPart(_Part, frozen=True):
     """Density, coverage and voids of the whole design."""
 
     stitched_mm2: float
@@ -137,7 +138,7 @@ class CoverPart(_Part):
     voids: tuple[VoidPart, ...]
 
 
-class LayerPart(_Part):
+class LayerPart(_Part, frozen=True):
     """One layer of the stack."""
 
     role: Literal["goods", "backing", "topping"]
@@ -147,7 +148,7 @@ class LayerPart(_Part):
     turn_deg: float
 
 
-class StackPart(_Part):
+class StackPart(_Part, frozen=True):
     """The goods with everything behind and over them."""
 
     layers: tuple[LayerPart, ...]
@@ -155,7 +156,7 @@ class StackPart(_Part):
     bending_unm: float
 
 
-class PullInPart(_Part):
+class PullInPart(_Part, frozen=True):
     """How the cloth moves under the whole design."""
 
     max_mm: float
@@ -168,8 +169,8 @@ class PullInPart(_Part):
     beyond_range: bool
 
 
-class GapPart(_Part):
-    """One outline against what it borders: + bare cloth, - overlap; low and high are 5th and 95th percentile."""
+class GapPart(_Part, frozen=True):
+    """One outline against what it borders: + bare cloth, - overlap; low, high: 5th, 95th percentile."""
 
     outline: int
     borders: int
@@ -183,7 +184,7 @@ class GapPart(_Part):
     chance_overlap: Chance
 
 
-class PuckerPart(_Part):
+class PuckerPart(_Part, frozen=True):
     """The wave that takes up excess cloth after unhooping."""
 
     chance: Chance
@@ -193,7 +194,7 @@ class PuckerPart(_Part):
     at: Point
 
 
-class FindingPart(_Part):
+class FindingPart(_Part, frozen=True):
     """One problem; ``chance`` is null where it is measured and not predicted."""
 
     name: str
@@ -208,7 +209,7 @@ class FindingPart(_Part):
     advice: str = msgspec.field(name="try")
 
 
-class BackingPart(_Part):
+class BackingPart(_Part, frozen=True):
     """So many layers of one backing."""
 
     kind: str
@@ -217,14 +218,14 @@ class BackingPart(_Part):
     turns_deg: tuple[float, ...]
 
 
-class ToppingPart(_Part):
+class ToppingPart(_Part, frozen=True):
     """A topping, and why."""
 
     kind: str
     why: str
 
 
-class StepsPart(_Part):
+class StepsPart(_Part, frozen=True):
     """What to do, in order."""
 
     before: tuple[str, ...]
@@ -232,14 +233,14 @@ class StepsPart(_Part):
     finishing: tuple[str, ...]
 
 
-class AlternativePart(_Part):
+class AlternativePart(_Part, frozen=True):
     """A stack near the chosen one."""
 
     backing: str
     why_not: str
 
 
-class ReworkPart(_Part):
+class ReworkPart(_Part, frozen=True):
     """One change to the design with its computed effect."""
 
     what: str
@@ -251,7 +252,7 @@ class ReworkPart(_Part):
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
 
 
-class PlanPart(_Part):
+class PlanPart(_Part, frozen=True):
     """Everything that the person at the machine needs."""
 
     outcome: Outcome
@@ -270,7 +271,7 @@ class PlanPart(_Part):
     rework: tuple[ReworkPart, ...]
 
 
-class SurenessPart(_Part):
+class SurenessPart(_Part, frozen=True):
     """How far the predictions may be trusted."""
 
     calibrated: bool
@@ -280,7 +281,7 @@ class SurenessPart(_Part):
     says: str
 
 
-class ComparisonPart(_Part):
+class ComparisonPart(_Part, frozen=True):
     """What the design would do on one goods with one stack."""
 
     goods: str
@@ -293,7 +294,7 @@ class ComparisonPart(_Part):
     decided_by: str
 
 
-class Document(_Part):
+class Document(_Part, frozen=True):
     """The whole result of one check."""
 
     schema: Literal[1]
@@ -317,7 +318,11 @@ class Document(_Part):
 def json_schema() -> bytes:
     """Return the JSON schema of :class:`Document` (2020-12), UTF-8, as the committed file holds it."""
     schema = msgspec.json.schema(Document)
-    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "prehoop check, schema 1", **schema}
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "prehoop check, schema 1",
+        **schema,
+    }
     return msgspec.json.format(msgspec.json.encode(schema), indent=2) + b"\n"
 
 

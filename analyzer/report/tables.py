@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from analyzer.cloth.types import RegionCover
 from analyzer.design import Command
+from analyzer.findings import chance_words
 from analyzer.findings.types import Finding, GapVerdict
 from analyzer.goods.constants import constants
 from analyzer.pipeline import Checked, OnGoods, Sureness
@@ -74,7 +75,7 @@ def _colours(checked: Checked) -> str:
 
 
 def region_table(checked: Checked, units: Units) -> Table:
-    """Return head, rows and remarks of the regions: one row each, or one for each kind where there are many."""
+    """Return head, rows and remarks of the regions: one row each, or one a kind where there are many."""
     items, measured = checked.regions.items, checked.cover.regions
     seen = [i for i, region in enumerate(items) if region.kind not in _HIDDEN]
     hidden = [i for i, region in enumerate(items) if region.kind in _HIDDEN]
@@ -99,13 +100,19 @@ def region_table(checked: Checked, units: Units) -> Table:
         remark.insert(0, "Medians over each kind and colour; cover and layers are the extremes.")
     else:
         rows = [
-            (f"{items[i].kind.value} {items[i].id}", str(items[i].colour + 1), *_region_cells([items[i]], [measured[i]], units))
+            (
+                f"{items[i].kind.value} {items[i].id}",
+                str(items[i].colour + 1),
+                *_region_cells([items[i]], [measured[i]], units),
+            )
             for i in seen
         ]
     return ("region", "colour", *tail), rows, remark
 
 
-def _region_cells(regions: Sequence[Region], measured: Sequence[RegionCover], units: Units) -> tuple[str, ...]:
+def _region_cells(
+    regions: Sequence[Region], measured: Sequence[RegionCover], units: Units
+) -> tuple[str, ...]:
     def middle(values: Sequence[float | None]) -> str:
         known = [value for value in values if value is not None]
         return units.bare(statistics.median(known)) if known else "-"
@@ -134,18 +141,21 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
         ),
         (
             "Most drift",
-            f"{units.length(pull.visible_mm)} at {units.point(pull.at)}: what was sewn there early has moved so far"
-            " by the end",
+            f"{units.length(pull.visible_mm)} at {units.point(pull.at)}: what was sewn there early has moved"
+            " so far by the end",
         ),
         ("Reach", f"the cloth is still disturbed {units.length(pull.reach_mm)} away from the stitching"),
         (
             "Pucker",
-            f"{words.likelihood(pucker.chance)}; a wave of {units.length(pucker.amplitude_mm)} at "
-            f"{units.point(pucker.at)} (5-95 %: {units.bare(pucker.low_mm)} to {units.length(pucker.high_mm)})",
+            f"{chance_words(pucker.chance)}; a wave of {units.length(pucker.amplitude_mm)} at "
+            f"{units.point(pucker.at)} (5-95 %: {units.bare(pucker.low_mm)} to "
+            f"{units.length(pucker.high_mm)})",
         ),
     ]
     if pull.beyond_range:
-        rows.append(("Beyond range", "the cloth strains more than the model holds for: read these as ranks only"))
+        rows.append(
+            ("Beyond range", "the cloth strains more than the model holds for: read these as ranks only")
+        )
     return rows
 
 
@@ -153,7 +163,8 @@ def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
     """Return head, rows and remarks of the gaps, likeliest trouble first."""
     kinds = {region.id: region.kind.value for region in regions.items}
     gaps = sorted(
-        judged.findings.gaps, key=lambda g: (-max(g.chance_bare, g.chance_overlap), -abs(g.worst_mm), g.outline)
+        judged.findings.gaps,
+        key=lambda g: (-max(g.chance_bare, g.chance_overlap), -abs(g.worst_mm), g.outline),
     )
     limit = constants("report")["groups_from"].value
     shown = gaps if len(gaps) <= limit else gaps[: int(limit)]
@@ -176,8 +187,8 @@ def _gap_row(gap: GapVerdict, kinds: dict[int, str], units: Units) -> tuple[str,
         f"{units.bare(gap.low_mm, signed=True)} to {units.bare(gap.high_mm, signed=True)}",
         units.bare(gap.median_mm, signed=True),
         units.bare(gap.over_limit_mm_of_length),
-        words.likelihood(gap.chance_bare),
-        words.likelihood(gap.chance_overlap),
+        chance_words(gap.chance_bare),
+        chance_words(gap.chance_overlap),
     )
 
 
@@ -189,7 +200,7 @@ def finding_facts(item: Finding, units: Units) -> str:
         if item.limit is not None:
             parts[-1] += f", limit {words.measure(item.limit, item.unit, units)}"
     if item.chance is not None:
-        parts.append(words.likelihood(item.chance))
+        parts.append(chance_words(item.chance))
     if item.at is not None:
         parts.append(f"at {units.point(item.at)}")
     if item.regions:

@@ -9,6 +9,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from analyzer.findings import chance_words
 from analyzer.findings.types import Finding
 from analyzer.goods.types import StackChoice
 from analyzer.pipeline import Checked, OnGoods
@@ -114,7 +115,9 @@ def ranked(checked: Checked) -> tuple[Finding, ...]:
     """Return the findings, worst level first, and the likelier first within a level."""
     items = checked.judged.findings.items if checked.judged else checked.measured.items
     order = {level: place for place, level in enumerate(words.SHAPES)}
-    return tuple(sorted(items, key=lambda item: (order[item.level], -(1.0 if item.chance is None else item.chance))))
+    return tuple(
+        sorted(items, key=lambda item: (order[item.level], -(1.0 if item.chance is None else item.chance)))
+    )
 
 
 def backing_in_words(choice: StackChoice) -> str:
@@ -151,7 +154,7 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
 
 
 def _one_line(item: Finding) -> str:
-    likely = f" ({words.likelihood(item.chance)})" if item.chance is not None else ""
+    likely = f" ({chance_words(item.chance)})" if item.chance is not None else ""
     return f"{item.name}{likely}: {item.because}"
 
 
@@ -191,11 +194,20 @@ def _comparison(screen: Screen, checked: Checked, units: Units) -> None:
                 ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in one.stack.backings) or "nothing",
                 units.bare(one.response.pull_in.visible_mm),
                 units.bare(worst.worst_mm, signed=True) if worst else "none",
-                f"{units.bare(worst.low_mm, signed=True)} to {units.bare(worst.high_mm, signed=True)}" if worst else "",
-                words.likelihood(one.findings.chance_of_missing),
+                f"{units.bare(worst.low_mm, signed=True)} to {units.bare(worst.high_mm, signed=True)}"
+                if worst
+                else "",
+                chance_words(one.findings.chance_of_missing),
             )
         )
-    head = ("goods", "behind it", f"drift {units.name}", f"worst gap {units.name}", "5-95 %", "misses a limit")
+    head = (
+        "goods",
+        "behind it",
+        f"drift {units.name}",
+        f"worst gap {units.name}",
+        "5-95 %",
+        "misses a limit",
+    )
     screen.table(head, rows, left=2)
 
 

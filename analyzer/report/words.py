@@ -1,4 +1,4 @@
-"""How numbers are said on screens and paper: lengths to 0.1 mm, chances in three words, levels by word and shape."""
+"""How numbers are said on screens and paper: lengths to 0.1 mm, levels by word and shape."""
 
 from __future__ import annotations
 
@@ -6,10 +6,8 @@ import re
 from dataclasses import dataclass
 
 from analyzer.findings.types import Level
-from analyzer.goods.constants import constants
+from analyzer.goods.units import MM_PER_INCH, oz_yd2_from_g_m2
 
-MM_PER_INCH = 25.4
-G_M2_PER_OZ_YD2 = 33.9057  #: 28.349523 g over 0.83612736 m2
 SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
 OUTCOMES = {"hoop-it": "hoop it", "sample-first": "sample first", "rework": "rework"}
 _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECASE)
@@ -17,7 +15,7 @@ _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECAS
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """Display units: ``mm``, or ``in`` (lengths below 1 in to 0.005 in, above to 0.05 in, both about 0.1-1 mm)."""
+    """Display units: ``mm`` to 0.1 mm, or ``in`` to 0.005 in below an inch and 0.05 in above."""
 
     name: str = "mm"
 
@@ -55,17 +53,9 @@ def measure(value: float, unit: str, units: Units) -> str:
     return f"{value:.1f} {unit}"
 
 
-def likelihood(chance: float) -> str:
-    """Return how likely something is, in words: unlikely, about even, likely."""
-    bounds = constants("report")
-    if chance >= bounds["likely_from"].value:
-        return "likely"
-    return "about even" if chance >= bounds["even_from"].value else "unlikely"
-
-
 def ounces(g_m2: float) -> str:
     """Return an areal weight, metric first: ``85 g/m2 (2.5 oz/yd2)``."""
-    return f"{g_m2:.0f} g/m2 ({g_m2 / G_M2_PER_OZ_YD2:.1f} oz/yd2)"
+    return f"{g_m2:.0f} g/m2 ({oz_yd2_from_g_m2(g_m2):.1f} oz/yd2)"
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:
@@ -83,6 +73,7 @@ def parse_length_mm(text: str) -> float:
 
     Raises:
         ValueError: it is no positive length.
+
     """
     match = _LENGTH.fullmatch(text)
     if not match or float(match[1]) <= 0.0:

@@ -1,0 +1,120 @@
+"""The options that several commands share, each defined once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from analyzer.job import BACKS, CARES, HOLDINGS
+
+_F = TypeVar("_F", bound=Callable[..., Any])
+_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+
+
+class Length(click.ParamType[float]):
+    """A length: ``0.5``, ``0.5mm``, ``0.02in``; becomes mm."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the length in mm, or complain."""
+        from analyzer.report.words import parse_length_mm
+
+        try:
+            return parse_length_mm(str(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+class Colour(click.ParamType[str]):
+    """A colour as ``#RRGGBB``."""
+
+    name = "colour"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the colour in lower case, or complain."""
+        if not _COLOUR.fullmatch(str(value)):
+            self.fail(
+                f"'{value}' is no colour; write six hexadecimal digits, for example #1f4e79", param, ctx
+            )
+        return str(value).lower()
+
+
+OPTIONS: dict[str, Callable[[_F], _F]] = {
+    "goods": click.option(
+        "--goods",
+        metavar="NAME",
+        help="Cloth of the goods table. Without it: measures, and a comparison of three.",
+    ),
+    "colour": click.option("--colour", type=Colour(), metavar="#RRGGBB", help="Colour of the goods."),
+    "care": click.option(
+        "--care", type=click.Choice(CARES), help="How the goods will be cleaned (the goods' own)."
+    ),
+    "back": click.option("--back", type=click.Choice(BACKS), help="Whether the back shows or touches skin."),
+    "holding": click.option(
+        "--holding",
+        type=click.Choice(HOLDINGS),
+        default="hooped",
+        show_default=True,
+        help="How the goods are held.",
+    ),
+    "hoop": click.option(
+        "--hoop", metavar="WxH|oWxH|NAME", help="Sewing field in mm, oval with o (the smallest that fits)."
+    ),
+    "machine": click.option(
+        "--machine", type=_FILE, metavar="FILE", help="My machine: frames, needles, speed (TOML)."
+    ),
+    "thread": click.option("--thread", metavar="NAME", help="Upper thread of the threads table."),
+    "needle": click.option("--needle", metavar="NAME", help="Needle of the needles table."),
+    "speed": click.option("--speed", type=click.IntRange(min=1), metavar="SPM", help="Stitches a minute."),
+    "tolerance": click.option(
+        "--tolerance",
+        type=Length(),
+        metavar="MM",
+        help="Bare cloth allowed at an outline (by goods and outline).",
+    ),
+    "topping": click.option("--topping", metavar="KIND|none", help="Judge with this topping."),
+    "units": click.option(
+        "--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="For display only."
+    ),
+    "stock": click.option(
+        "--stock", type=_FILE, metavar="FILE", help="Choose only from what is there (TOML)."
+    ),
+    "backing": click.option(
+        "--backing",
+        multiple=True,
+        metavar="KIND:WEIGHT[xLAYERS]",
+        help="Judge this stack instead of choosing one (85, 85gsm, 2.5oz; repeatable), or none.",
+    ),
+    "json": click.option("--json", "as_json", is_flag=True, help="The result as JSON."),
+    "maps": click.option(
+        "--maps",
+        type=click.Path(file_okay=False, path_type=Path),
+        metavar="FOLDER",
+        help="Write the cloth maps as PNG.",
+    ),
+    "force": click.option("--force", is_flag=True, help="Write over maps that are there already."),
+    "seed": click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        help="For sampling the uncertainties.",
+    ),
+}
+
+
+def options(*names: str) -> Callable[[_F], _F]:
+    """Return a decorator that gives a command the shared options ``names``, listed in that order."""
+
+    def decorate(command: _F) -> _F:
+        for name in reversed(names):
+            command = OPTIONS[name](command)
+        return command
+
+    return decorate
