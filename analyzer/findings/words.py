@@ -12,7 +12,7 @@ def millimetres(length_mm: float) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """Return a chance in words: unlikely, about even, likely; coarse on purpose, as the spreads are estimates."""
+    """Return a chance in words: unlikely, about even, likely; coarse, as the spreads are estimates."""
     bounds = constants("limits")
     if chance < bounds["even_from"].value:
         return "unlikely"

@@ -1,1 +1,31 @@
-"""See DEVELOPERS.md."""
+"""The plan: what to put behind the goods, how to hold and sew them, and what it comes to.
+
+Rules of the trade say which kinds of backing may be used; a search finds the lightest stack that
+holds, through a callable that judges one stack. This room knows nothing of the mechanics behind
+that callable.
+"""
+
+from analyzer.plan.advice import in_ten
+from analyzer.plan.alternatives import named
+from analyzer.plan.candidates import candidates
+from analyzer.plan.choose import Facts, choose, trial_of
+from analyzer.plan.rules import allowed
+from analyzer.plan.topping import choose_topping
+from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice, Trial
+
+__all__ = [
+    "Alternative",
+    "Facts",
+    "Plan",
+    "Rework",
+    "Steps",
+    "ToppingChoice",
+    "Trial",
+    "allowed",
+    "candidates",
+    "choose",
+    "choose_topping",
+    "in_ten",
+    "named",
+    "trial_of",
+]

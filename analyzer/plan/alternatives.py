@@ -1,0 +1,62 @@
+"""The stacks next to the chosen one, and why they were not chosen."""
+
+from __future__ import annotations
+
+from analyzer.findings import chance_words
+from analyzer.goods import format_backing
+from analyzer.goods.types import StackChoice
+from analyzer.plan.advice import in_ten, say
+from analyzer.plan.search import Search
+from analyzer.plan.types import Alternative, Trial
+
+
+def named(choice: StackChoice) -> str:
+    """Return the backing of a stack as it may be typed: ``cutaway:85x2``, or ``none``."""
+    return " + ".join(format_backing(item) for item in choice.backings) or "none"
+
+
+def alternatives(search: Search, place: int) -> tuple[Alternative, ...]:
+    """Return the nearest lighter stack that was tried, and the next heavier step of the chosen kind."""
+    chosen = search.candidates[place]
+    found = []
+    lighter = [p for p in search.trials if search.candidates[p].total_g_m2 < chosen.total_g_m2]
+    if lighter:
+        trial = search.trials[max(lighter)]
+        found.append(Alternative(named(trial.choice), _why_not_lighter(trial, chosen)))
+    heavier = [
+        p for p in range(place + 1, len(search.candidates)) if _is_step_up(search.candidates[p], chosen)
+    ]
+    if heavier:
+        choice = search.candidates[heavier[0]]
+        why = _why_not_heavier(search.trials.get(heavier[0]), choice.total_g_m2 - chosen.total_g_m2)
+        found.append(Alternative(named(choice), why))
+    return tuple(found)
+
+
+def _is_step_up(one: StackChoice, chosen: StackChoice) -> bool:
+    """Whether ``one`` is heavier than the chosen stack, and of its kind where that has one."""
+    if one.total_g_m2 <= chosen.total_g_m2:
+        return False
+    kinds = {item.kind for item in chosen.backings}
+    return not kinds or {item.kind for item in one.backings} == kinds
+
+
+def _why_not_lighter(trial: Trial, chosen: StackChoice) -> str:
+    saved = f"{chosen.total_g_m2 - trial.choice.total_g_m2:.0f}"
+    if trial.beyond_range:
+        return say("why_not", "lighter_beyond", lighter=saved)
+    return say(
+        "why_not",
+        "lighter",
+        lighter=saved,
+        decided=trial.decided_by or ", ".join(trial.faults),
+        words=chance_words(trial.chance_of_missing),
+        chance=in_ten(trial.chance_of_missing),
+    )
+
+
+def _why_not_heavier(trial: Trial | None, more_g_m2: float) -> str:
+    if trial is None:
+        return say("why_not", "stronger", heavier=f"{more_g_m2:.0f}")
+    chance = in_ten(trial.chance_of_missing)
+    return say("why_not", "stronger_chance", heavier=f"{more_g_m2:.0f}", chance=chance)

@@ -1,0 +1,68 @@
+"""The stacks worth trying, lightest first."""
+
+from __future__ import annotations
+
+from analyzer.cloth.types import Cover
+from analyzer.goods import backing, parse_backing
+from analyzer.goods.constants import constants
+from analyzer.goods.setup import Setup
+from analyzer.goods.types import BackingChoice, StackChoice
+from analyzer.plan.rules import allowed, none_is_sensible
+from analyzer.regions.types import Regions
+
+CAP_KINDS = ("tearaway",)
+TURN_DEG = 90.0  #: of every second layer, which evens out a backing's two directions
+
+
+def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackChoice:
+    """Return so many layers of one backing, every second one turned."""
+    turns = tuple(TURN_DEG * (i % 2) for i in range(layers))
+    return StackChoice((BackingChoice(kind, g_m2, layers, turns),), topping)
+
+
+def in_order(choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
+    """Sort by weight, then fewer layers, then soft before stiff, then as usual for the goods."""
+
+    def key(choice: StackChoice) -> tuple[float, int, bool, int]:
+        if not choice.backings:
+            return 0.0, 0, False, 0
+        kind = choice.backings[0].kind
+        return choice.total_g_m2, choice.layers, not backing(kind).soft, kinds.index(kind)
+
+    return tuple(sorted(choices, key=key))
+
+
+def _ladder(kind: str, weights: tuple[float, ...], topping: str | None) -> list[StackChoice]:
+    """Return one kind's steps: single layers, then doubled ones that are heavier than any single layer."""
+    steps = [layered(kind, weight, 1, topping) for weight in weights]
+    for layers in range(2, int(constants("plan")["layers_max"].value) + 1):
+        steps += [layered(kind, w, layers, topping) for w in weights if w * layers > max(weights)]
+    return steps
+
+
+def _stock_weights(stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
+    weights: dict[str, set[float]] = {}
+    for item in parse_backing(stock):
+        weights.setdefault(item.kind, set()).add(item.g_m2)
+    return {kind: tuple(sorted(values)) for kind, values in weights.items()}
+
+
+def candidates(
+    setup: Setup, stock: tuple[str, ...] | None, regions: Regions, cover: Cover, topping: str | None
+) -> tuple[StackChoice, ...]:
+    """Return the stacks to try, lightest first: usual weights, one and two layers, of the kinds allowed.
+
+    With ``stock`` (each "KIND:WEIGHT") only what is there is used; where none of it is among the goods' own
+    kinds, all of it. On a cap frame the buckram holds, so tearaway (common practice, no source).
+    """
+    usual = CAP_KINDS if setup.holding == "cap-frame" else setup.cloth.backings
+    if stock is None:
+        weights = {kind: backing(kind).weights_g_m2 for kind in usual}
+    else:
+        weights = _stock_weights(stock)
+        usual = tuple(kind for kind in usual if kind in weights) or tuple(weights)
+    kinds = usual if setup.holding == "cap-frame" else allowed(setup, usual).kinds
+    choices = [step for kind in kinds for step in _ladder(kind, weights[kind], topping)]
+    if not choices or (setup.holding != "cap-frame" and none_is_sensible(setup, regions, cover)):
+        choices.append(StackChoice((), topping))
+    return in_order(choices, kinds)

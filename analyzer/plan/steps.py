@@ -1,0 +1,109 @@
+"""What to do before, while and after sewing, and what to beware of. Common practice, no source."""
+
+from __future__ import annotations
+
+from analyzer.cloth.types import Cover
+from analyzer.goods import backing, topping
+from analyzer.goods.constants import constants
+from analyzer.goods.setup import Setup
+from analyzer.goods.types import StackChoice
+from analyzer.plan.advice import say
+from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
+from analyzer.plan.rules import may_be_wetted, touches_skin
+from analyzer.plan.topping import wants_topping
+from analyzer.plan.types import Steps
+
+
+def _before(setup: Setup, choice: StackChoice) -> list[str]:
+    width, height = sheet_mm(setup)
+    said = [say("before", "needle", needle=needle(setup))]
+    if choice.backings:
+        margin = constants("plan")["sheet_margin_mm"].value
+        said.append(
+            say("before", "sheet", width=f"{width:.0f}", height=f"{height:.0f}", margin=f"{margin:.0f}")
+        )
+    else:
+        said.append(say("before", "none_behind"))
+    for item in choice.backings:
+        if item.layers > 1:
+            turn = max(item.turns_deg) - min(item.turns_deg)
+            said.append(say("before", "layers", layers=item.layers, turn=f"{turn:.0f}"))
+    said.append(say("before", _holding_step(setup, choice)))
+    if choice.topping is not None:
+        said.append(say("before", "topping", topping=choice.topping))
+    said.append(say("before", "trace"))
+    return said
+
+
+def _holding_step(setup: Setup, choice: StackChoice) -> str:
+    if setup.cloth.family == "none":
+        return "lace"
+    if attach(setup, choice) == "fused":
+        return "fused"
+    if attach(setup, choice) == "adhesive":
+        return "adhesive"
+    if setup.holding == "hooped":
+        return "hooped" if choice.backings else "hooped_alone"
+    return setup.holding.replace("-", "_")
+
+
+def _sewing(setup: Setup, choice: StackChoice, *, sample: bool) -> list[str]:
+    said = [say("sewing", "sample" if sample else "usual_sample")]
+    said.append(say("sewing", "speed", speed=f"{speed_spm(setup):.0f}"))
+    said.append(say("sewing", "watch"))
+    if choice.topping is not None:
+        said.append(say("sewing", "topping_under"))
+    return said
+
+
+def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
+    """Snip, topping off, backing off or trimmed, rinse before pressing, press face down."""
+    said = [say("finishing", "snip")]
+    if choice.topping is not None:
+        said.append(say("finishing", f"topping_{topping(choice.topping).removal}"))
+    removals = {backing(item.kind).removal for item in choice.backings}
+    table = constants("plan")
+    if "trimmed" in removals:
+        said.append(say("finishing", "trimmed", trim=f"{table['trim_mm'].value:.0f}"))
+        if any(void.radius_mm >= table["open_void_radius_mm"].value for void in cover.voids):
+            said.append(say("finishing", "trimmed_open"))
+    if "torn" in removals:
+        said.append(say("finishing", "torn"))
+    if "rinsed" in removals:
+        said.append(say("finishing", "rinsed_lace" if setup.cloth.family == "none" else "rinsed"))
+    stays = [backing(item.kind) for item in choice.backings if backing(item.kind).permanent]
+    if touches_skin(setup) and any(not kind.soft for kind in stays):
+        said.append(say("finishing", "cover"))
+    press = {"hot-iron": "press", "cool-iron": "press_cool", "none": "no_press"}[setup.cloth.heat]
+    said.append(say("finishing", press))
+    return said
+
+
+def steps(setup: Setup, choice: StackChoice, cover: Cover, *, sample: bool) -> Steps:
+    """Return everything to do, in order."""
+    return Steps(
+        before=tuple(_before(setup, choice)),
+        sewing=tuple(_sewing(setup, choice, sample=sample)),
+        finishing=tuple(_finishing(setup, choice, cover)),
+    )
+
+
+def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
+    """Return what to beware of, where it applies; makers' instructions and local rules go before."""
+    cloth = setup.cloth
+    adhesive = attach(setup, choice) == "adhesive"
+    own_adhesive = any(backing(item.kind).attach == "adhesive" for item in choice.backings)
+    applies = {
+        "machine": True,
+        "broken": True,
+        "hoop_mark": not cloth.hoopable and setup.holding == "hooped",
+        "spray": adhesive and not own_adhesive,
+        "iron": cloth.heat == "none" and cloth.family != "none",
+        "heat_away": choice.topping == "heat-away-film",
+        "wet": not may_be_wetted(setup) and cloth.family != "none",
+        "magnets": setup.holding == "magnetic",
+        "pile_wash": choice.topping is not None and wants_topping(setup) and setup.care != "never-washed",
+        "topping_none": choice.topping is None and wants_topping(setup),
+        "skin": touches_skin(setup),
+    }
+    return tuple(say("caution", name) for name, is_so in applies.items() if is_so)
