@@ -33,9 +33,13 @@ def in_order(choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackC
 
 
 def _ladder(kind: str, weights: tuple[float, ...], topping: str | None) -> list[StackChoice]:
-    """Return one kind's steps: single layers, then doubled ones that are heavier than any single layer."""
+    """Return one kind's steps: single layers, then doubled ones that are heavier than any single layer.
+
+    What sticks or is fused is not doubled.
+    """
     steps = [layered(kind, weight, 1, topping) for weight in weights]
-    for layers in range(2, int(constants("plan")["layers_max"].value) + 1):
+    most = int(constants("plan")["layers_max"].value) if backing(kind).attach == "laid" else 1
+    for layers in range(2, most + 1):
         steps += [layered(kind, w, layers, topping) for w in weights if w * layers > max(weights)]
     return steps
 
@@ -63,6 +67,9 @@ def candidates(
         usual = tuple(kind for kind in usual if kind in weights) or tuple(weights)
     kinds = usual if setup.holding == "cap-frame" else allowed(setup, usual).kinds
     choices = [step for kind in kinds for step in _ladder(kind, weights[kind], topping)]
+    if setup.cloth.family == "none":
+        least = constants("plan")["lace_least_g_m2"].value
+        choices = [step for step in choices if step.total_g_m2 >= least] or choices[-1:]
     if not choices or (setup.holding != "cap-frame" and none_is_sensible(setup, regions, cover)):
         choices.append(StackChoice((), topping))
     return in_order(choices, kinds)

@@ -124,7 +124,7 @@ def _plan(
 
 
 def _outcome(trial: Trial, measured_faults: tuple[str, ...], unsettled: tuple[str, ...]) -> Outcome:
-    if measured_faults or trial.beyond_range or trial.faults:
+    if measured_faults or trial.beyond_range:
         return "rework"
     if trial.chance_of_missing > constants("plan")["chance_rework"].value:
         return "rework"
