@@ -1,7 +1,8 @@
 """Which kinds of backing the goods, the care and the back allow.
 
 Each rule is common practice, no source. A rule takes the kinds that are left and says which go on;
-one that would leave nothing is passed over, since the goods' own table knows better what is put behind such cloth.
+one that would leave nothing is passed over, since the own table of the goods knows better what is put
+behind such cloth.
 """
 
 from __future__ import annotations
