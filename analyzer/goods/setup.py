@@ -104,8 +104,8 @@ def _usual_thread() -> ThreadType:
 def usual_needle(upper: ThreadType, goods: Cloth) -> Needle:
     """Return the usual needle for a thread in a cloth.
 
-    A thick thread or a heavy cloth asks for more than the common needle and gets it; otherwise the finer of what
-    the two ask for (common practice, no source).
+    A thick thread or a heavy cloth asks for more than the common needle and gets it; otherwise the finer of
+    what the two ask for (common practice, no source).
     """
     asked = sorted((needle(upper.needle), needle(goods.needle)), key=lambda item: item.blade_mm.value)
     common = needle(_usual_thread().needle)

@@ -108,8 +108,8 @@ def backing_layers(choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
     """Return the layers of one backing.
 
     Tensile stiffness follows weight; machine direction (along y at turn 0) and cross direction lie about
-    their geometric mean by the table's ratio. Bending goes with the cube of weight (a sheet of the same material
-    and density: stiffness times thickness squared; derived).
+    their geometric mean by the table's ratio. Bending goes with the cube of weight (a sheet of the same
+    material and density: stiffness times thickness squared; derived).
     """
     kind = backing(choice.kind)
     mean = _N_PER_KN * kind.stiffness_knm_per_g.value * choice.g_m2 * share(kind, holding).value
