@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-
 from stitching import Path, arc
 
 HEIGHT_MM = 12.0  # of the finished letter
 WIDTH_MM = 2.2  # of a column
-_LOW, _TOP, _MID = WIDTH_MM / 2, HEIGHT_MM - WIDTH_MM / 2, 6.2  # centre lines of the lowest, highest, middle stroke
+# centre lines of the lowest, the highest and the middle stroke
+_LOW, _TOP, _MID = WIDTH_MM / 2, HEIGHT_MM - WIDTH_MM / 2, 6.2
 _HALF = WIDTH_MM / 2
 
 

@@ -1,6 +1,6 @@
 """Make the sample designs of the harbour regatta: ``python sample_designs/make.py [FOLDER]``.
 
-Everything is drawn here from lines and arcs; nothing is taken from anywhere. The same bytes come out every time.
+Everything is drawn here from lines and arcs; nothing is taken from elsewhere. Every run gives the same bytes.
 """
 
 from __future__ import annotations

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import lettering
 import numpy as np
+from sewing import Sewing
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon, box
 from shapely.ops import unary_union
-
-import lettering
-from sewing import Sewing
 from stitching import (
     Path,
     Router,
@@ -25,7 +24,8 @@ from stitching import (
     turn,
 )
 
-NAVY, WHITE, RED, GOLD = ("#1b2a49", "navy"), ("#f5f5f0", "white"), ("#b3282d", "signal red"), ("#d9a441", "gold")
+NAVY, WHITE = ("#1b2a49", "navy"), ("#f5f5f0", "white")
+RED, GOLD = ("#b3282d", "signal red"), ("#d9a441", "gold")
 SAND, SKY, SEA, ROPE = ("#d8c39a", "sand"), ("#8fb8d8", "sky"), ("#1f5f7a", "sea"), ("#c9b183", "rope")
 
 
@@ -34,7 +34,9 @@ def ring_of(shape: Polygon) -> Path:
     return np.asarray(shape.exterior.coords, dtype=float)
 
 
-def column(design: Sewing, path: Path, width_mm: float, *, spacing_mm: float = 0.22, more_mm: float = 0.2) -> None:
+def column(
+    design: Sewing, path: Path, width_mm: float, *, spacing_mm: float = 0.22, more_mm: float = 0.2
+) -> None:
     """Sew a satin column along a path, over a centre run and an open zig-zag."""
     rails = offset_rails(path, width_mm)
     under = satin_underlay(*rails, zigzag=width_mm > 1.8)
@@ -61,7 +63,8 @@ def crest_oars(design: Sewing) -> None:
         column(design, shaft, 1.6)
         part = np.linspace(0, 1, 60)
         along = 7.6 + 9.4 * part
-        spread = np.minimum(0.8 + 1.5 * np.sin(np.pi / 2 * np.clip(part * 1.5, 0, 1)), 4.2 * np.sqrt(1.02 - part))
+        blade = 0.8 + 1.5 * np.sin(np.pi / 2 * np.clip(part * 1.5, 0, 1))
+        spread = np.minimum(blade, 4.2 * np.sqrt(1.02 - part))
         left = turn(np.column_stack([-spread, along]), lean)
         right = turn(np.column_stack([spread, along]), lean)
         design.sew(joined([satin_underlay(left, right), satin(left, right, compensation_mm=0.15)]))
@@ -79,7 +82,7 @@ def crest_outline(design: Sewing) -> None:
 
 
 def crest_outline_last() -> Sewing:
-    """Crew-tee crest: field, oars and waves, and only then the outline round the field."""
+    """Return the crew-tee crest: field, oars and waves, and only then the outline round the field."""
     design = Sewing("Crew crest A")
     crest_field(design)
     crest_oars(design)
@@ -88,7 +91,7 @@ def crest_outline_last() -> Sewing:
 
 
 def crest_outline_first() -> Sewing:
-    """The same crest with its outline sewn right after the field."""
+    """Return the same crest with its outline sewn right after the field."""
     design = Sewing("Crew crest B")
     crest_field(design)
     crest_outline(design)
@@ -97,13 +100,13 @@ def crest_outline_first() -> Sewing:
 
 
 def regatta_lettering() -> Sewing:
-    """Satin lettering REGATTA, 12 mm high, columns 2.2 mm wide."""
+    """Return satin lettering REGATTA, 12 mm high, columns 2.2 mm wide."""
     design = Sewing("REGATTA")
     design.thread(*NAVY)
     x = 0.0
     for letter in "REGATTA":
         strokes, advance = lettering.LETTERS[letter]
-        placed = [np.asarray(stroke) + (x, 0.0) for stroke in strokes]
+        placed = [np.asarray(stroke) + np.array([x, 0.0]) for stroke in strokes]
         body = unary_union([LineString(stroke).buffer(lettering.WIDTH_MM / 2) for stroke in placed])
         router = Router(body, inset_mm=lettering.WIDTH_MM * 0.4)
         parts: list[Path] = []
@@ -119,7 +122,7 @@ def regatta_lettering() -> Sewing:
 
 
 def rope_wreath() -> Sewing:
-    """A twisted rope as a ring with a large open middle, lashed in four places."""
+    """Return a twisted rope as a ring with a large open middle, lashed in four places."""
     design = Sewing("Rope wreath")
     design.thread(*ROPE)
     strands, inner, outer, twist = 44, 33.0, 42.0, 17.0
@@ -135,7 +138,7 @@ def rope_wreath() -> Sewing:
     for strand in range(strands):
         left, right = rail(strand + 0.06), rail(strand + 0.94)
         if strand % 2:
-            left, right = left[::-1], right[::-1]  # outwards and inwards in turn: the next strand is always near
+            left, right = left[::-1], right[::-1]  # outwards and inwards in turn: the next strand is near
         under = satin_underlay(left, right, inset_mm=0.9)
         parts += [under, satin(left, right, spacing_mm=0.25, compensation_mm=0.2)]
     design.sew(joined(parts))
@@ -147,7 +150,7 @@ def rope_wreath() -> Sewing:
 
 
 def lighthouse_sketch() -> Sewing:
-    """A light drawing in double run: a lighthouse on its rock, a sailing boat, waves and gulls."""
+    """Return a light drawing in double run: a lighthouse on its rock, a sailing boat, waves, gulls."""
     design = Sewing("Light sketch")
     design.thread(*NAVY)
     tower = np.array([(-8.0, -14), (-5.2, 18), (5.2, 18), (8.0, -14), (-8.0, -14)])
@@ -168,16 +171,19 @@ def lighthouse_sketch() -> Sewing:
         [(-7.0, 22.5), (-18.0, 22.5)],
     ):
         design.sew(run(np.asarray(line, dtype=float), 2.2, passes=2))
-    rock = smooth([(-20, -20), (-17, -15), (-11, -16), (-9, -13), (9, -13), (12, -17), (17, -16), (20, -20)], 3)
+    shoulder = [(20, -20), (17, -15.5), (11.5, -16.5), (9, -13)]
+    rock = smooth([*((-x, y) for x, y in shoulder), *shoulder[::-1]], 3)
     design.sew(run(rock, 2.2, passes=2))
     design.thread(*SEA)
     for level, start, end in ((-21.5, -40, 40), (-25.5, -34, 36), (-29.5, -28, 30)):
         x = np.linspace(start, end, 240)
         design.sew(run(np.column_stack([x, level + 0.9 * np.sin(x * 0.9)]), 2.0, passes=2))
     design.thread(*RED)
-    hull = np.concatenate([[(24.0, -14.5)], smooth([(24, -14.5), (26, -19), (36, -19), (40, -14.5)], 3), [(24.0, -14.5)]])
+    keel = smooth([(24, -14.5), (26, -19), (36, -19), (40, -14.5)], 3)
+    hull = np.concatenate([keel, keel[:1]])
     design.sew(run(hull, 2.0, passes=2))
-    for line in ([(31, -14.5), (31, 6)], [(32, 5), (39, -11.5), (32, -11.5), (32, 5)], [(30, 3), (25, -11.5), (30, -11.5), (30, 3)]):
+    mast, main = [(31, -14.5), (31, 6)], [(32, 5), (39, -11.5), (32, -11.5), (32, 5)]
+    for line in (mast, main, [(30, 3), (25, -11.5), (30, -11.5), (30, 3)]):
         design.sew(run(np.asarray(line, dtype=float), 2.0, passes=2))
     design.thread(*NAVY)
     for x, y in ((-28.0, 14.0), (-35.0, 8.0), (26.0, 14.0)):
@@ -187,14 +193,15 @@ def lighthouse_sketch() -> Sewing:
 
 
 def towel_shell() -> Sewing:
-    """A scallop shell for a terry towel: a fill on full underlay, broad satin ribs, a satin rim."""
+    """Return a scallop shell for a terry towel: a fill on full underlay, broad satin ribs, a satin rim."""
     design = Sewing("Towel shell")
     ribs, low, high = 7, 34.0, 146.0
     angle = np.linspace(low, high, 361)
     hinge = np.array([0.0, -27.0])
     reach = 49 + 3.4 * np.abs(np.sin((angle - low) / (high - low) * np.pi * ribs))
     rim = hinge + reach[:, None] * np.column_stack([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
-    body = Polygon(np.concatenate([rim, [(-7.0, -24.0), (-5.0, -29.0), (5.0, -29.0), (7.0, -24.0)]])).buffer(0)
+    waist = [(-7.0, -24.0), (-5.0, -29.0), (5.0, -29.0), (7.0, -24.0)]
+    body = Polygon(np.concatenate([rim, waist])).buffer(0)
     foot = Polygon([(-12, -33), (12, -33), (9, -24), (-9, -24)])
     shell = unary_union([body, foot]).buffer(2.4).buffer(-4.6).buffer(2.2)
     design.thread(*SAND)
@@ -225,7 +232,7 @@ def starfish() -> Polygon:
 
 
 def lace_starfish() -> Sewing:
-    """Free-standing lace: three crossing nets of run, sewn twice, held by a satin edge on an edge run."""
+    """Return free-standing lace: three crossing nets of run, sewn twice, in a satin edge on an edge run."""
     design = Sewing("Starfish lace")
     star = starfish()
     design.thread(*SAND)
@@ -234,9 +241,8 @@ def lace_starfish() -> Sewing:
     for _ in range(2):
         for angle in (0, 60, 120):
             start = parts[-1][-1].tolist()
-            parts.append(
-                fill(star, angle, spacing_mm=2.4, stitch_mm=2.4, compensation_mm=0.4, underlay=False, start=start)
-            )
+            net = {"spacing_mm": 2.4, "stitch_mm": 2.4, "compensation_mm": 0.4}
+            parts.append(fill(star, angle, **net, underlay=False, start=start))
     router = Router(star)
     ring = points_along(edge, 0.4)[:-1]
     ring = np.roll(ring, -int(np.argmin(np.hypot(*(ring - parts[-1][-1]).T))), axis=0)
@@ -255,7 +261,7 @@ def lace_starfish() -> Sewing:
 
 
 def overdense_flag() -> Sewing:
-    """A flag block that is too dense on purpose: rows 0.2 mm apart, sewn twice."""
+    """Return a flag block that is too dense on purpose: rows 0.2 mm apart, sewn twice."""
     design = Sewing("Dense flag")
     block = box(-18, -13, 18, 13)
     design.thread(*RED)
@@ -268,7 +274,7 @@ def overdense_flag() -> Sewing:
 
 
 def lighthouse_patch() -> Sewing:
-    """A round patch: sky, sea, a banded lighthouse, and a satin border over the edge of the fills."""
+    """Return a round patch: sky, sea, a banded lighthouse, a satin border over the edge of the fills."""
     design = Sewing("Light patch")
     disc = Point(0, 0).buffer(36.0, quad_segs=48)
     tower = Polygon([(-7.5, -17), (-4.6, 14), (4.6, 14), (7.5, -17)])
@@ -289,7 +295,8 @@ def lighthouse_patch() -> Sewing:
         ends = [6.9 - (level + 17) * 2.9 / 31 + 0.5 for level in (low, low + 4.2)]
         left = divided(np.array([(-ends[0], low), (ends[0], low)]), 30)
         right = divided(np.array([(-ends[1], low + 4.2), (ends[1], low + 4.2)]), 30)
-        design.sew(joined([satin_underlay(left, right), satin(left, right, spacing_mm=0.25, compensation_mm=0.2)]))
+        over = satin(left, right, spacing_mm=0.25, compensation_mm=0.2)
+        design.sew(joined([satin_underlay(left, right), over]))
     column(design, points_along(np.array([(-6.6, 15.3), (6.6, 15.3)]), 0.5), 2.6, spacing_mm=0.25)
     design.sew(fill(roof, 0, stitch_mm=3.5, compensation_mm=0.3))
     design.thread(*NAVY)
@@ -299,7 +306,7 @@ def lighthouse_patch() -> Sewing:
 
 
 def signal_flags() -> Sewing:
-    """Four signal-flag blocks side by side, filled in four directions."""
+    """Return four signal-flag blocks side by side, filled in four directions."""
     design = Sewing("Signal flags")
     block = box(-14.0, -14.0, 14.0, 14.0)
     blocks = ((NAVY, -14, 14, 0), (RED, 14, 14, 45), (GOLD, -14, -14, 90), (WHITE, 14, -14, 135))

@@ -6,7 +6,6 @@ from pathlib import Path as FilePath
 
 import numpy as np
 import pyembroidery
-
 from stitching import Path
 
 TIE_MM = 0.8  # length of a locking stitch
@@ -32,7 +31,7 @@ class Sewing:
         self._threads.append((rgb, name))
 
     def sew(self, path: Path) -> None:
-        """Sew one object: trimmed from what is far, tied in, sewn, and tied off when the next begins elsewhere."""
+        """Sew one object: tied in, sewn, and tied off and trimmed when the next one begins elsewhere."""
         path = np.round(np.asarray(path, dtype=float), 1)
         path = path[np.concatenate(([True], np.hypot(*np.diff(path, axis=0).T) > 0.01))]
         if self._here is not None and np.hypot(*(path[0] - self._here[-1])) > JOIN_MM:

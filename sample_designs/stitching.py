@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import pairwise, product
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +28,7 @@ BEAM = 12  # partial orders kept while the sections of a fill are put in order
 
 
 def points_along(path: Path, spacing_mm: float) -> Path:
-    """Return points at equal steps of at most ``spacing_mm`` along the whole of ``path``, both ends included."""
+    """Return points at equal steps of at most ``spacing_mm`` along a path, both ends included."""
     steps = np.hypot(*np.diff(path, axis=0).T)
     along = np.concatenate(([0.0], np.cumsum(steps)))
     return _at(path, along, max(1, math.ceil(along[-1] / spacing_mm - 1e-9)))
@@ -39,15 +40,18 @@ def divided(path: Path, count: int) -> Path:
 
 
 def _at(path: Path, along: npt.NDArray[np.float64], count: int) -> Path:
-    at = np.linspace(0.0, along[-1], count + 1)
+    return _interpolated(path, along, np.linspace(0.0, along[-1], count + 1))
+
+
+def _interpolated(path: Path, along: npt.NDArray[np.float64], at: npt.NDArray[np.float64]) -> Path:
     return np.column_stack([np.interp(at, along, path[:, axis]) for axis in (0, 1)])
 
 
 def run(path: Path, stitch_mm: float = 2.5, passes: int = 1, corner_deg: float = 25.0) -> Path:
-    """Running stitch along ``path``, keeping its corners; further passes retrace it there and back."""
+    """Sew running stitch along a path, keeping its corners; further passes retrace it there and back."""
     turns = np.diff(np.unwrap(np.arctan2(*np.diff(path, axis=0).T[::-1])))
     corners = [0, *(np.flatnonzero(np.abs(turns) > math.radians(corner_deg)) + 1).tolist(), len(path) - 1]
-    parts = [points_along(path[a : b + 1], stitch_mm) for a, b in zip(corners, corners[1:], strict=False)]
+    parts = [points_along(path[a : b + 1], stitch_mm) for a, b in pairwise(corners)]
     line = joined(parts)
     closed = bool(np.allclose(line[0], line[-1]))
     return joined([line if closed or i % 2 == 0 else line[::-1] for i in range(passes)])
@@ -62,7 +66,7 @@ def joined(parts: Iterable[Path]) -> Path:
 
 
 def offset_rails(path: Path, width_mm: float) -> tuple[Path, Path]:
-    """Rails at half of ``width_mm`` to the left and to the right of a path; a closed path gives closed rails."""
+    """Return rails half of ``width_mm`` left and right of a path; a closed path gives closed rails."""
     closed = bool(np.allclose(path[0], path[-1]))
     tangent = np.gradient(path, axis=0)
     if closed:
@@ -79,12 +83,12 @@ def between_rails(left: Path, right: Path, spacing_mm: float) -> tuple[Path, Pat
     steps = np.maximum(np.hypot(*np.diff(left, axis=0).T), np.hypot(*np.diff(right, axis=0).T))
     along = np.concatenate(([0.0], np.cumsum(steps)))
     at = np.linspace(0.0, along[-1], max(2, round(along[-1] / spacing_mm)) + 1)
-    a, b = (np.column_stack([np.interp(at, along, rail[:, axis]) for axis in (0, 1)]) for rail in (left, right))
+    a, b = (_interpolated(rail, along, at) for rail in (left, right))
     return a, b
 
 
 def satin(left: Path, right: Path, spacing_mm: float = 0.22, compensation_mm: float = 0.0) -> Path:
-    """Satin: zig-zag between two facing rails, each moved by ``compensation_mm`` away from the other."""
+    """Sew satin: zig-zag between two facing rails, each moved by ``compensation_mm`` away from the other."""
     a, b = between_rails(left, right, spacing_mm)
     outwards = (a - b) / np.maximum(np.hypot(*(a - b).T), 1e-9)[:, None] * compensation_mm
     odd = (np.arange(len(a)) % 2 == 1)[:, None]
@@ -92,7 +96,7 @@ def satin(left: Path, right: Path, spacing_mm: float = 0.22, compensation_mm: fl
 
 
 def satin_underlay(left: Path, right: Path, inset_mm: float = 0.5, *, zigzag: bool = True) -> Path:
-    """Centre run to the far end and back again: as an open zig-zag inside the rails, or as a second run."""
+    """Sew a centre run to the far end and back again, as an open zig-zag inside the rails or a run."""
     middle = (left + right) / 2
     there = points_along(middle, 2.2)
     if not zigzag:
@@ -108,7 +112,9 @@ def length(path: Path) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
 
-def arc(centre: Sequence[float], radius_mm: float, start_deg: float, end_deg: float, step_mm: float = 0.5) -> Path:
+def arc(
+    centre: Sequence[float], radius_mm: float, start_deg: float, end_deg: float, step_mm: float = 0.5
+) -> Path:
     """Points along an arc of a circle, from ``start_deg`` to ``end_deg``."""
     count = max(4, math.ceil(abs(math.radians(end_deg - start_deg)) * radius_mm / step_mm))
     angle = np.radians(np.linspace(start_deg, end_deg, count + 1))
@@ -141,7 +147,7 @@ class Router:
         return np.asarray(shapely.covers(self._room, shapely.linestrings(np.stack([a, b], axis=1))))
 
     def way(self, start: Path, end: Path) -> Path:
-        """Return the corners of the shortest way from ``start`` to ``end`` inside the shape, both included."""
+        """Return the corners of the shortest way inside the shape, from ``start`` to ``end``."""
         ends = np.stack([start, end])
         if np.allclose(start, end) or bool(self._free(ends[:1], ends[1:])[0]):
             return ends
@@ -193,7 +199,7 @@ def _sections(shape: Shape, spacing_mm: float) -> tuple[list[Section], float]:
 
 
 def _row(number: int, start: float, end: float, stitch_mm: float) -> npt.NDArray[np.float64]:
-    """Penetrations of one row, left to right: its two ends and a staggered lattice common to the whole fill."""
+    """Return the penetrations of one row: its two ends and a staggered lattice common to the fill."""
     offset = STAGGER[number % 4] * stitch_mm
     first, last = math.ceil((start - offset) / stitch_mm), math.floor((end - offset) / stitch_mm)
     inner = offset + stitch_mm * np.arange(first, last + 1)
@@ -204,7 +210,7 @@ def _row(number: int, start: float, end: float, stitch_mm: float) -> npt.NDArray
 def _sewn(
     section: Section, down: bool, rightwards: bool, lie: tuple[float, float, float, float], router: Router
 ) -> Path:
-    """Penetrations of a section, begun at its last row where ``down``; ``lie`` is base, spacing, stitch, compensation.
+    """Sew a section, from its last row where ``down``; ``lie`` is base, spacing, stitch, compensation.
 
     Where neighbouring rows end far apart the step between them is run along inside the shape.
     """
@@ -233,7 +239,7 @@ def fill(
     """Fill a shape with rows at ``angle_deg``, staggered, as one unbroken path.
 
     Sections are put in an order in which the travel between them lies where rows are still to come.
-    ``compensation_mm`` lengthens every row at both ends. ``underlay`` puts an edge run and sparse rows across first.
+    ``compensation_mm`` lengthens every row at both ends; ``underlay`` sews an edge run and sparse rows first.
     """
     under = fill_underlay(shape, angle_deg, start) if underlay else np.empty((0, 2))
     turned = affinity.rotate(shape, -angle_deg, origin=(0, 0))
@@ -249,11 +255,11 @@ def fill(
 def _ordered(
     sections: list[Section], lie: tuple[float, float, float, float], router: Router, here: Path | None
 ) -> Path:
-    """Sew all sections with the cheapest travel found by a beam search; travel over sewn rows costs sixfold."""
+    """Sew all sections with the cheapest travel that a beam search finds; over sewn rows it costs sixfold."""
     base, spacing_mm, _, _ = lie
     areas = [_area(section, base, spacing_mm) for section in sections]
-    both = (False, True)
-    sewn = {(k, d, r): _sewn(s, d, r, lie, router) for k, s in enumerate(sections) for d in both for r in both}
+    ways_to_sew = product(enumerate(sections), (False, True), (False, True))
+    sewn = {(k, d, r): _sewn(s, d, r, lie, router) for (k, s), d, r in ways_to_sew}
     ways: dict[tuple[float, ...], Path] = {}
     beam: list[tuple[float, list[tuple[int, bool, bool]]]] = [(0.0, [])]
     for _ in sections:
@@ -283,14 +289,14 @@ def _ordered(
 
 
 def _area(section: Section, base: float, spacing_mm: float) -> Polygon:
-    """The ground that a section covers, drawn in a little so that travel along its edge is free."""
+    """Return the ground a section covers, drawn in a little: travel along its edge is free."""
     left = [(a, base + n * spacing_mm) for n, a, _ in section]
     right = [(b, base + n * spacing_mm) for n, _, b in section]
     return Polygon(left + right[::-1]).buffer(-0.3) if len(section) > 1 else Polygon()
 
 
 def fill_underlay(shape: Shape, angle_deg: float, start: Sequence[float] | None = None) -> Path:
-    """An edge run inside every rim, then sparse rows across the direction of the fill to come."""
+    """Sew an edge run inside every rim, then sparse rows across the direction of the fill to come."""
     inner = shape.buffer(-0.8)
     pieces = [piece for piece in getattr(inner, "geoms", [inner]) if piece.area > 1.0]
     if not pieces:

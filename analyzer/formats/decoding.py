@@ -1,9 +1,9 @@
 """Decoding by pyembroidery, kept behind one function: bytes in, arrays out.
 
-pyembroidery gives rows ``[x, y, command]``, absolute, 0.1 mm, y down; here they become millimetres, y up. Trims
-are kept as the file has them: the library's guesses (for JEF from the length of a move) are switched off, and
-so is its clipping, which deletes real moves. A DST file has no trim command; three or more jumps in a row cut
-the thread on the machines that read it, so a trim is set before them.
+pyembroidery gives rows ``[x, y, command]``, absolute, 0.1 mm, y down; here they become millimetres, y up.
+Trims are kept as the file has them: the library's guesses (for JEF by the length of a move) are off, and so
+is its clipping, which deletes real moves. A DST file has no trim command; three or more jumps in a row cut the
+thread on the machines that read it, so a trim is set before them.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ _KINDS = _lookup()
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """What a decoder delivers: ``points`` (n, 2) mm, y up, ``kinds`` (n,) of Command, and what goes with them."""
+    """What a decoder delivers: ``points`` (n, 2) mm, y up, ``kinds`` (n,) of Command, and the rest."""
 
     points: Floats
     kinds: Bytes
@@ -77,7 +77,7 @@ class Decoded:
 def decode(data: bytes, format_name: str) -> Decoded:
     """Decode a whole file.
 
-    Raises whatever the library raises on damaged data, which is nearly anything; the caller makes one error of it.
+    Raises whatever the library raises on damaged data, nearly anything; the caller makes one error of it.
     """
     pattern = _read(data, format_name)
     rows = pattern.stitches

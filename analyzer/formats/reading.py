@@ -84,8 +84,8 @@ def _bytes(file: Path, shown: str, limits: ReadLimits) -> bytes:
         size = file.stat().st_size
         if size > limits.bytes:
             raise UnreadableDesign(
-                f"{shown}: {size / 1e6:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB for a stitch "
-                "file; raise the limit if it truly is one"
+                f"{shown}: {size / 1e6:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB; "
+                "raise the limit if it truly is a stitch file"
             )
         data = file.read_bytes()
     except FileNotFoundError:
@@ -151,7 +151,7 @@ def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimit
     if not extent < limits.extent_mm:
         size = f"{extent / 1000:,.1f} m across" if np.isfinite(extent) else "without finite size"
         raise UnreadableDesign(
-            f"{shown}: read as {format_name} it would be {size}, so the file is damaged or of another format; "
+            f"{shown}: read as {format_name} it would be {size}, so it is damaged or of another format; "
             "export it again"
         )
 
@@ -163,13 +163,9 @@ def _remarks(decoded: Decoded, format_name: str) -> list[str]:
         differing = header_disagreement(decoded.header, decoded.points, decoded.kinds)
         remarks += [differing] if differing else []
     if decoded.trims_inferred:
-        remarks.append(
-            f"{format_name} states no trims: {decoded.trims_inferred} were taken from three or more jumps in a row."
-        )
-    elif not holds.trims and np.any(decoded.kinds == Command.JUMP):
-        remarks.append(
-            f"{format_name} states no trims: whether the thread is cut at a jump is up to the machine."
-        )
+        remarks.append(f"{format_name} states no trims: {decoded.trims_inferred} taken from runs of jumps.")
+    elif not holds.trims and format_name not in TRIMS_BY_JUMPS and _jumps_while_sewing(decoded):
+        remarks.append(f"{format_name} states no trims: the machine decides at which jumps it cuts.")
     if format_name == "VP3" and _longest_sewn_mm(decoded) > _LONGEST_STITCH_MM:
         remarks.append("VP3 does not tell jumps from stitches: the longest stitches here may be jumps.")
     if not any(thread.rgb for thread in decoded.threads):

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 class Signature:
     """A mark at a fixed place that files of these formats bear.
 
-    ``always`` says that no file of these formats is without it. From memory of the formats: the magic texts of
-    PES, PEC and VP3, the magic number of HUS, and how the headers of DST and JEF are laid out.
+    ``always`` says that no file of these formats is without it. From memory of the formats: the magic texts
+    of PES, PEC and VP3, the magic number of HUS, and how the headers of DST and JEF are laid out.
     """
 
     formats: tuple[str, ...]

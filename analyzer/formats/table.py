@@ -17,7 +17,7 @@ _STITCHED = ("embroidery", "stitch", "debug")  # pyembroidery's categories that 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """One stitch format; ``colours``, ``trims``, ``stops``, ``sequins``: whether a file states them itself."""
+    """One stitch format; ``colours``, ``trims``, ``stops``, ``sequins``: whether a file states them."""
 
     name: str  #: upper-case canonical extension, "DST"
     about: str
