@@ -2,8 +2,8 @@
 
 pyembroidery gives rows ``[x, y, command]``, absolute, 0.1 mm, y down; here they become millimetres, y up.
 Trims are kept as the file has them: the library's guesses (for JEF by the length of a move) are off, and so
-is its clipping, which deletes real moves. A DST file has no trim command; three or more jumps in a row cut the
-thread on the machines that read it, so a trim is set before them.
+is its clipping, which deletes real moves. A DST file has no trim command; three or more jumps in a row cut
+the thread on the machines that read it, so a trim is set before them.
 """
 
 from __future__ import annotations
