@@ -261,12 +261,13 @@ def lace_starfish() -> Sewing:
 
 
 def overdense_flag() -> Sewing:
-    """Return a flag block that is too dense on purpose: rows 0.2 mm apart, sewn twice."""
+    """Return a flag that is too dense on purpose: rows 0.2 mm apart, all sewn twice, a disc on top."""
     design = Sewing("Dense flag")
-    block = box(-18, -13, 18, 13)
-    design.thread(*RED)
-    for _ in range(2):
-        design.sew(fill(block, 0, spacing_mm=0.2, stitch_mm=3.5, compensation_mm=0.0))
+    block, disc = box(-18, -13, 18, 13), Point(0, 0).buffer(7.5, quad_segs=24)
+    for thread, shape, angle in ((RED, block, 0), (WHITE, disc, 90)):
+        design.thread(*thread)
+        for _ in range(2):
+            design.sew(fill(shape, angle, spacing_mm=0.2, stitch_mm=2.5, compensation_mm=0.0))
     design.thread(*NAVY)
     pole = points_along(np.array([(-20.0, -24.0), (-20.0, 15.0)]), 0.5)
     column(design, pole, 2.2)
