@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, path_mm, samples
+from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, lengths_mm, path_mm, samples
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.pairs import find_pairs
@@ -31,7 +31,7 @@ def cut(design: Design) -> Regions:
         return Regions(items=(), region_of=frozen(np.zeros(0, dtype=np.int32)), pairs=())
     ties = find_ties(design)
     strokes = find_strokes(design, ties)
-    bands = _part_colours(design, strokes, find_bands(strokes, link_strokes(strokes)))
+    bands = find_bands(strokes, link_strokes(strokes))
     pieces = fill_gaps(design, ties, bands)
     over = dense_ground(design, pieces)
     pieces = [_thin(design, piece, over) for piece in pieces]
@@ -39,12 +39,6 @@ def cut(design: Design) -> Regions:
     pieces = _join_sections(design, pieces, over)
     pieces = _split_lines(design, _join_lines(design, pieces), over)
     return _regions(design, strokes, pieces)
-
-
-def _part_colours(design: Design, strokes: Strokes, bands: list[Piece]) -> list[Piece]:
-    """Strokes never run over a colour change, so bands do not either; keep only those worth having."""
-    del design, strokes
-    return bands
 
 
 def _thin(design: Design, piece: Piece, over: Ground | None) -> Piece:
@@ -65,25 +59,40 @@ def _joined(design: Design, before: Piece, after: Piece) -> bool:
 
 
 def _absorb(design: Design, pieces: list[Piece]) -> list[Piece]:
-    """Give scraps of line to the band that they begin or end."""
-    least = constants("regions")["bridge_mm"].value
+    """Give scraps of line to the band that they begin or end: its first and last rows, a way along its edge."""
     kept: list[Piece] = []
     for k, piece in enumerate(pieces):
-        scrap = piece.shape == "line" and piece.last - piece.first < 2 and path_mm(design, piece) < least
-        if scrap and kept and kept[-1].band and _joined(design, kept[-1], piece):
-            kept[-1] = replace(kept[-1], last=piece.last)
-            continue
         after = pieces[k + 1] if k + 1 < len(pieces) else None
-        if scrap and after is not None and after.band and _joined(design, piece, after):
-            pieces[k + 1] = replace(after, first=piece.first)
-            continue
+        if piece.shape == "line" and path_mm(design, piece) < constants("regions")["scrap_mm"].value:
+            if (
+                kept
+                and kept[-1].band
+                and _joined(design, kept[-1], piece)
+                and _lies_on(design, piece, kept[-1])
+            ):
+                kept[-1] = replace(kept[-1], last=piece.last)
+                continue
+            if after and after.band and _joined(design, piece, after) and _lies_on(design, piece, after):
+                pieces[k + 1] = replace(after, first=piece.first)
+                continue
         kept.append(piece)
     return kept
 
 
+def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:
+    """Whether a scrap of line is nowhere further from a band than its next rows would be."""
+    if scrap.last - scrap.first < 2 and path_mm(design, scrap) < constants("regions")["bridge_mm"].value:
+        return True
+    own, _ = samples(design, scrap.first, scrap.last, 0.5)
+    reach = 40
+    ends = (max(band.first, scrap.first - reach), min(band.last, scrap.last + reach))
+    rows, _ = samples(design, ends[0], ends[1], 0.5)
+    away = np.asarray(cKDTree(rows).query(own)[0])
+    return bool(away.max() < 3.0 * band.spacing_mm + 0.3)
+
+
 def _join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     """Make one band of sections of rows that touch, with nothing but hidden or short thread between them."""
-    table = constants("regions")
     kept: list[Piece] = []
     trees: dict[int, cKDTree] = {}
     for piece in pieces:
@@ -96,19 +105,8 @@ def _join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> 
             if _touch(design, before, piece, trees):
                 del kept[back:]
                 trees.clear()
-                assert before.strokes is not None and piece.strokes is not None
-                weights = [len(before.strokes), len(piece.strokes)]
-                piece = replace(
-                    before if weights[0] >= weights[1] else piece,
-                    shape="rows",
-                    first=before.first,
-                    last=piece.last,
-                    strokes=np.concatenate([before.strokes, piece.strokes]),
-                    spacing_mm=float(np.average([before.spacing_mm, piece.spacing_mm], weights=weights)),
-                    hidden=before.hidden and piece.hidden,
-                )
+                piece = before.joined_with(piece)
         kept.append(piece)
-    del table
     return kept
 
 
@@ -119,7 +117,7 @@ def _passable(design: Design, piece: Piece, over: Ground | None) -> bool:
         return True
     if over is None:
         return False
-    points, _ = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), 0.5)
+    points, _ = samples(design, piece.first, piece.last, 0.5)
     return float((over.at(points) >= 0).mean()) > table["hidden_share"].value
 
 
@@ -136,12 +134,12 @@ def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
 
 def _touch(design: Design, before: Piece, after: Piece, trees: dict[int, cKDTree]) -> bool:
     """Whether two sections lie side by side, and not on top of each other."""
-    one, _ = samples(design, np.arange(before.first, before.last + 1, dtype=np.int32), 0.5)
-    two, _ = samples(design, np.arange(after.first, after.last + 1, dtype=np.int32), 0.5)
+    one, _ = samples(design, before.first, before.last, 0.5)
+    two, _ = samples(design, after.first, after.last, 0.5)
     if before.first not in trees:
         trees[before.first] = cKDTree(one)
     reach = 1.5 * before.spacing_mm + 0.35
-    near = trees[before.first].query(two, distance_upper_bound=reach)[0] < reach
+    near = np.asarray(trees[before.first].query(two, distance_upper_bound=reach)[0]) < reach
     return bool(near.any() and near.mean() < 0.5)
 
 
@@ -194,7 +192,7 @@ def _regions(design: Design, strokes: Strokes, pieces: list[Piece]) -> Regions:
 def _region(
     design: Design, strokes: Strokes, piece: Piece, number: int, kind: RegionKind, covers: tuple[int, ...]
 ) -> Region:
-    lengths = design.lengths_mm[piece.first : piece.last + 1]
+    lengths = lengths_mm(design, piece.first, piece.last)
     sewn = lengths[design.joined[piece.first : piece.last + 1]]
     before = piece.first - 1 if design.joined[piece.first] else piece.first
     points = design.penetrations[before : piece.last + 1]
@@ -226,7 +224,7 @@ def _region(
 def _passes(design: Design, piece: Piece) -> int:
     """How many times a line is sewn: samples found around its own samples, against those of a single pass."""
     step, radius = 0.25, 0.625
-    points, stitch = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), step)
+    points, stitch = samples(design, piece.first, piece.last, step)
     points = points[design.joined[stitch]]
     if len(points) < 8:
         return 1

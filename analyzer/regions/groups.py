@@ -1,4 +1,4 @@
-"""Chains of linked strokes become bands: rows of a fill, threads of a zig-zag. What is left over are lines."""
+"""Chains of linked strokes become bands: rows of a fill, threads of a zig-zag. What is left is lines."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from analyzer.regions.strokes import Links, Strokes
 
 _LEAST_ROWS = 4  #: fewer strokes side by side are no pattern
 _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
+_LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +33,30 @@ class Piece:
         """Whether it is rows or a zig-zag."""
         return self.strokes is not None
 
+    @property
+    def rows(self) -> Ints:
+        """The strokes of a band, none for anything else."""
+        return self.strokes if self.strokes is not None else np.zeros(0, dtype=np.int32)
+
+    def joined_with(self, after: Piece) -> Piece:
+        """Return the band that this one and a later one of the same pattern make together."""
+        weights = [len(self.rows), len(after.rows)]
+        return replace(
+            self if weights[0] >= weights[1] else after,
+            first=self.first,
+            last=after.last,
+            shape="rows" if "rows" in (self.shape, after.shape) else self.shape,
+            strokes=np.union1d(self.rows, after.rows).astype(np.int32),
+            spacing_mm=float(np.average([self.spacing_mm, after.spacing_mm], weights=weights)),
+            hidden=self.hidden and after.hidden,
+        )
+
 
 def find_bands(strokes: Strokes, links: Links) -> list[Piece]:
     """Follow the links into chains of like spacing that keep going the same way; bridge small breaks."""
     chains = _chains(links)
     bands = [_band(strokes, links, chain) for chain in chains]
-    return _bridge(strokes, links, bands)
+    return _bridge(strokes, bands)
 
 
 def _chains(links: Links) -> list[list[int]]:
@@ -54,7 +73,7 @@ def _chains(links: Links) -> list[list[int]]:
         while (tail := chain[-1]) < count and partner[tail] >= 0:
             here, before = across[tail], across[chain[-2]]
             scale = offset[tail] * offset[chain[-2]]
-            same_way = here[0] * before[0] + here[1] * before[1] > _SAME_WAY * scale
+            same_way = here[0] * before[0] + here[1] * before[1] > _SAME_WAY * scale - _LATTICE_MM2
             if not same_way or abs(offset[tail] - usual) > 0.15 + 0.6 * usual:
                 break
             usual += 0.2 * (offset[tail] - usual)
@@ -83,7 +102,7 @@ def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
 
 
 def _spacing(links: Links, rows: Ints) -> float:
-    """Mean offset of neighbouring threads, mm, over those near the median (the lattice makes the median jump)."""
+    """Mean offset of neighbouring threads, mm, over those near the median, which the lattice makes jump."""
     linked = links.partner[rows[:-1]] == rows[1:]
     offsets = links.offset_mm[rows[:-1]][linked]
     middle = np.median(offsets)
@@ -98,30 +117,20 @@ def _direction(strokes: Strokes, rows: Ints) -> float | None:
     return float(np.degrees(np.angle(mean)) / 2 % 180.0) if abs(mean) > 0.3 else None
 
 
-def _bridge(strokes: Strokes, links: Links, bands: list[Piece]) -> list[Piece]:
-    """Join bands that one small break parts: same shape, like spacing, nearly the same threads on both sides."""
+def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
+    """Join bands that one small break parts: like shape, spacing and threads on both sides."""
     joined: list[Piece] = []
     for band in bands:
         if joined and _continues(strokes, joined[-1], band):
-            before = joined.pop()
-            assert before.strokes is not None and band.strokes is not None
-            rows = np.union1d(before.strokes, band.strokes).astype(np.int32)
-            weight = [len(before.strokes), len(band.strokes)]
-            band = replace(
-                before,
-                last=band.last,
-                strokes=rows,
-                spacing_mm=float(np.average([before.spacing_mm, band.spacing_mm], weights=weight)),
-                direction_deg=_direction(strokes, rows),
-            )
+            band = joined.pop().joined_with(band)
+            band = replace(band, direction_deg=_direction(strokes, band.rows))
         joined.append(band)
     return joined
 
 
 def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
-    assert before.strokes is not None and after.strokes is not None
-    tail, head = before.strokes[-3:], after.strokes[:3]
-    a, b = int(before.strokes[-1]), int(after.strokes[0])
+    tail, head = before.rows[-3:], after.rows[:3]
+    a, b = int(tail[-1]), int(head[0])
     if before.shape != after.shape or b - a > 3:
         return False
     if b > a and (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any():
@@ -135,7 +144,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
         return False
     # The sides of a border meet at a corner without a break: that is one column, whatever the angle.
     turned = before.shape == "zigzag" and gap < 1.0
-    even = before.shape == "rows" or min(widths) > 0.6 * max(widths)
+    even = before.shape == "rows" or bool(min(widths) > 0.6 * max(widths))
     return even and (axial_gap(ends[0], ends[1]) < (60.0 if turned else 25.0))
 
 
@@ -178,20 +187,26 @@ def fill_gaps(design: Design, ties: Bools, bands: list[Piece]) -> list[Piece]:
     return pieces
 
 
+def lengths_mm(design: Design, first: int, last: int) -> Floats:
+    """Lengths of the stitches ``first .. last``, (last - first + 1,) mm, 0 where nothing joins."""
+    before = np.maximum(np.arange(first, last + 1) - 1, 0)
+    step = design.penetrations[first : last + 1] - design.penetrations[before]
+    return np.where(design.joined[first : last + 1], np.hypot(step[:, 0], step[:, 1]), 0.0)
+
+
 def path_mm(design: Design, piece: Piece) -> float:
     """Thread length of a piece, mm."""
-    return float(design.lengths_mm[piece.first : piece.last + 1].sum())
+    return float(lengths_mm(design, piece.first, piece.last).sum())
 
 
-def samples(design: Design, stitches: Ints, step_mm: float) -> tuple[Floats, Ints]:
-    """Points about ``step_mm`` apart along ``stitches``: (q, 2) mm and the stitch of each, (q,)."""
-    length = design.lengths_mm[stitches]
-    count = np.maximum(np.ceil(length / step_mm).astype(np.int64), 1)
-    which = np.repeat(np.arange(stitches.size), count)
+def samples(design: Design, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
+    """Points about ``step_mm`` apart along the stitches ``first .. last``: (q, 2) mm and the stitch of each."""
+    length = lengths_mm(design, first, last)
+    count = np.maximum(np.ceil(length / step_mm - 1e-9).astype(np.int64), 1)
+    which = np.repeat(np.arange(length.size), count)
     rank = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
     t = ((rank + 0.5) / count[which])[:, None]
-    stitch = stitches[which]
-    start = np.where(
-        design.joined[stitch, None], design.penetrations[stitch - 1], design.penetrations[stitch]
-    )
-    return start + t * (design.penetrations[stitch] - start), stitch.astype(np.int32)
+    end = design.penetrations[first : last + 1]
+    before = design.penetrations[np.maximum(np.arange(first, last + 1) - 1, 0)]
+    start = np.where(design.joined[first : last + 1, None], before, end)
+    return start[which] + t * (end - start)[which], (which + first).astype(np.int32)

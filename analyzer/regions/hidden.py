@@ -10,7 +10,7 @@ from scipy import ndimage
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, samples
+from analyzer.regions.groups import Piece, lengths_mm, samples
 
 _CELL_MM = 0.5  #: one empty cell at most between rows 1 mm apart, which the closing fills
 _STEP_MM = 0.25  #: samples along a thread
@@ -19,7 +19,7 @@ _MOST_CELLS = 4_000_000  #: coarser cells beyond this, for absurdly large design
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """Cells that dense stitching takes up: ``latest`` (ny, nx) number of the last dense stitch there, -1 for none."""
+    """Cells of dense stitching: ``latest`` (ny, nx) is the last dense stitch there, -1 for none."""
 
     x0: float
     y0: float
@@ -45,7 +45,7 @@ def dense(piece: Piece) -> bool:
 
 
 def ground(points: Floats, stitch: Ints) -> Ground:
-    """Lay samples ``points`` (q, 2) mm of the stitches ``stitch`` (q,) into cells and close the slits between rows."""
+    """Lay samples ``points`` (q, 2) mm of ``stitch`` (q,) into cells and close the slits between rows."""
     low, high = points.min(axis=0), points.max(axis=0)
     cell = max(_CELL_MM, float(np.sqrt(np.prod(high - low + 3.0) / _MOST_CELLS)))
     low = low - 2.37 * cell  # off the file's own lattice
@@ -59,41 +59,41 @@ def ground(points: Floats, stitch: Ints) -> Ground:
 
 def dense_ground(design: Design, pieces: list[Piece]) -> Ground | None:
     """Return the ground that all dense bands take up; None when there are none."""
-    stitches = [np.arange(p.first, p.last + 1) for p in pieces if dense(p)]
-    if not stitches:
+    laid = [samples(design, piece.first, piece.last, _STEP_MM) for piece in pieces if dense(piece)]
+    if not laid:
         return None
-    return ground(*samples(design, np.concatenate(stitches).astype(np.int32), _STEP_MM))
+    return ground(np.concatenate([points for points, _ in laid]), np.concatenate([own for _, own in laid]))
 
 
 def hidden_share(design: Design, piece: Piece, over: Ground | None) -> float:
     """Share of a piece's thread that stitching later than the piece covers."""
     if over is None:
         return 0.0
-    points, _ = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), _STEP_MM)
+    points, _ = samples(design, piece.first, piece.last, _STEP_MM)
     return float((over.at(points) > piece.last).mean())
 
 
 def hidden_stitches(design: Design, piece: Piece, over: Ground) -> Bools:
-    """Return which stitches of a piece are covered later, smoothed over short changes, (last - first + 1,)."""
-    stitches = np.arange(piece.first, piece.last + 1, dtype=np.int32)
-    points, which = samples(design, stitches, _STEP_MM)
+    """Return which stitches of a piece are covered later, short changes left out, (last - first + 1,)."""
+    points, which = samples(design, piece.first, piece.last, _STEP_MM)
     later = over.at(points) > piece.last
     row = which - piece.first
-    share = np.bincount(row, weights=later, minlength=stitches.size) / np.bincount(
-        row, minlength=stitches.size
-    )
+    share = np.bincount(row, weights=later) / np.bincount(row)
     hidden = share > 0.5
-    least = constants("regions")["bridge_mm"].value
-    length = np.maximum(design.lengths_mm[stitches], 0.01)
-    # The shortest changes of state go first, so that what is left are stretches worth a region.
+    table = constants("regions")
+    ends, within = table["bridge_mm"].value, table["dive_mm"].value
+    length = np.maximum(lengths_mm(design, piece.first, piece.last), 0.01)
+    # The shortest changes of state go first, so that what is left are stretches worth a region. A line often
+    # comes from under something or ends there; it dives and comes back only where the dive is long.
     while True:
         edge = np.flatnonzero(np.diff(hidden)) + 1
-        begin, stop = np.concatenate([[0], edge]), np.append(edge, stitches.size)
+        begin, stop = np.concatenate([[0], edge]), np.append(edge, hidden.size)
         if begin.size < 2:
             return hidden
-        stretch = np.add.reduceat(length, begin)
+        stretch = np.add.reduceat(length, begin) / within
+        stretch[[0, -1]] *= within / ends
         k = int(np.argmin(stretch))
-        if stretch[k] >= least:
+        if stretch[k] >= 1.0:
             return hidden
         hidden[begin[k] : stop[k]] = ~hidden[begin[k]]
 
@@ -101,17 +101,16 @@ def hidden_stitches(design: Design, piece: Piece, over: Ground) -> Bools:
 def covered_by(
     design: Design, bands: list[tuple[int, Piece]], region_of: Ints, count: int
 ) -> list[list[int]]:
-    """For each of ``count`` regions the earlier regions that mostly lie under it; ``bands`` are (id, dense band)."""
+    """For each of ``count`` regions those that mostly lie under it; ``bands`` are (id, dense band)."""
     share = constants("regions")["hidden_share"].value
-    everything = np.arange(len(region_of), dtype=np.int32)
-    points, stitch = samples(design, everything, 0.5)
+    points, stitch = samples(design, 0, len(region_of) - 1, 0.5)
     owner = region_of[stitch]
     total = np.bincount(owner, minlength=count)
     order = np.argsort(points[:, 0], kind="stable")
     xs = points[order, 0]
     found: list[list[int]] = [[] for _ in range(count)]
     for number, band in bands:
-        own = ground(*samples(design, np.arange(band.first, band.last + 1, dtype=np.int32), _STEP_MM))
+        own = ground(*samples(design, band.first, band.last, _STEP_MM))
         width = own.latest.shape[1] * own.cell_mm
         inside = order[np.searchsorted(xs, own.x0) : np.searchsorted(xs, own.x0 + width)]
         inside = inside[owner[inside] < number]

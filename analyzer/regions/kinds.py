@@ -35,8 +35,8 @@ def _kind(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> Regi
 def _prepares(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> bool:
     """Whether a hidden line is long enough, for what is sewn next, to be its underlay.
 
-    Underlay and travel cannot be told apart by their stitches; a line that runs most of the length of the band
-    that follows it does an underlay's work whatever it was meant as.
+    Underlay and travel cannot be told apart by their stitches; a line that runs most of the length of the
+    band that follows it does an underlay's work whatever it was meant as.
     """
     colour = design.colour[pieces[k].last]
     for after in pieces[k + 1 :]:
@@ -56,12 +56,13 @@ def _only_moves(design: Design, pieces: list[Piece], k: int) -> bool:
     piece = pieces[k]
     before = pieces[k - 1] if k and design.joined[piece.first] else None
     after = pieces[k + 1] if k + 1 < len(pieces) and design.joined[pieces[k + 1].first] else None
-    bands = [p for p in (before, after) if p is not None and p.band]
+    bands = [p for p in (before, after) if p is not None and (p.band or p.hidden)]
     if not bands:
         return False
-    length = path_mm(design, piece)
+    length, bridge = path_mm(design, piece), constants("regions")["bridge_mm"].value
+    if len(bands) < 2:
+        return length < bridge
     first = piece.first - 1 if design.joined[piece.first] else piece.first
     chord = float(np.hypot(*(design.penetrations[piece.last] - design.penetrations[first])))
-    if len(bands) == 2:
-        return length < 2 * constants("regions")["bridge_mm"].value or chord > 0.9 * length
-    return length < constants("regions")["bridge_mm"].value
+    straight = chord > 0.9 * length and bands[0].band and bands[1].band
+    return length < 2 * bridge or (straight and length < 4 * bridge)

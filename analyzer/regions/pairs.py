@@ -23,7 +23,7 @@ _SMOOTH_STATIONS = 5
 
 @dataclass(frozen=True, slots=True)
 class _Stations:
-    """Stations in order along one outline; ``far`` is the other rail of a satin, the same points for a run."""
+    """Stations in order along one outline; ``far`` is a satin's other rail, the same points for a run."""
 
     at: Floats  #: (k, 2) mm
     far: Floats  #: (k, 2) mm
@@ -34,30 +34,35 @@ def find_pairs(
     design: Design, strokes: Strokes, pieces: list[Piece], items: list[Region]
 ) -> tuple[OutlinePair, ...]:
     """Return every outline with every region whose edge it follows, in the order of their ids."""
-    table = constants("regions")
-    reach = table["pair_mm"].value
-    edges = {
-        item.id: edge
+    reach = constants("regions")["pair_mm"].value
+    under = {n for item in items for n in item.covers}
+    planes = [
+        item.id
         for item, piece in zip(items, pieces, strict=True)
-        if _bordered(item, piece) and (edge := edge_of(design, strokes, piece)) is not None
-    }
-    if not edges:
-        return ()
+        if item.id not in under and _bordered(item, piece)
+    ]
+    edges: dict[int, Edge | None] = {}
+
+    def edge(number: int) -> Edge | None:
+        if number not in edges:
+            edges[number] = edge_of(design, strokes, pieces[number])
+        return edges[number]
+
     pairs = []
     for item, piece in zip(items, pieces, strict=True):
-        if item.kind not in (RegionKind.RUN, RegionKind.SATIN, RegionKind.FILL):
-            continue
-        candidates = [
-            n for n in edges if n != item.id and _near(item, items[n], reach) and _may(item, items[n])
+        borders = [
+            n for n in planes if n != item.id and _may(item, items[n]) and _near(item, items[n], reach)
         ]
-        if not candidates:
+        if not borders:
             continue
-        for tracks in [_tracks(design, strokes, piece, item, edges.get(item.id))]:
-            for number in candidates:
-                pair = _pair(item, items[number], edges[number], tracks, edges.get(item.id))
-                if pair is not None:
-                    pairs.append(pair)
-    return tuple(sorted(pairs, key=lambda p: (p.outline, p.borders)))
+        own = edge(item.id) if item.kind is RegionKind.FILL else None
+        tracks = _tracks(design, strokes, piece, item, own)
+        for number in borders:
+            border = edge(number)
+            pair = _pair(item, items[number], border, tracks, own) if border is not None else None
+            if pair is not None:
+                pairs.append(pair)
+    return tuple(pairs)
 
 
 def _bordered(item: Region, piece: Piece) -> bool:
@@ -85,6 +90,8 @@ def _may(outline: Region, border: Region) -> bool:
         return border.kind is RegionKind.FILL or (
             outline.colour != border.colour and (outline.width_mm or 0.0) < 0.8 * (border.width_mm or 0.0)
         )
+    if outline.kind is not RegionKind.FILL:
+        return False
     return border.kind is RegionKind.FILL and outline.colour != border.colour and outline.first > border.first
 
 
@@ -94,7 +101,7 @@ def _tracks(
     """Return the ways along an outline: a run's line, both rails of a satin, the edges of a fill."""
     step = constants("regions")["station_mm"].value
     if item.kind is RegionKind.RUN:
-        points, stitch = samples(design, np.arange(piece.first, piece.last + 1, dtype=np.int32), step)
+        points, stitch = samples(design, piece.first, piece.last, step)
         sewn = design.joined[stitch]
         points, stitch = points[sewn], stitch[sewn]
         if item.passes > 1:
@@ -120,7 +127,7 @@ def _tracks(
 
 
 def _one_pass(points: Floats, radius_mm: float) -> Bools:
-    """Keep of ``points`` (k, 2) those that no earlier part of the line, but the one just before, has been to."""
+    """Keep of ``points`` (k, 2) those that no earlier part of the line has been to."""
     keep = np.ones(len(points), dtype=np.bool_)
     close = cKDTree(points).query_pairs(radius_mm, output_type="ndarray")
     keep[close[:, 1]] = False
@@ -149,7 +156,7 @@ def _pair(
             stitches.append(track.stitch[follows])
     if best is not None:
         _, gathered, stitches = best
-    if not gathered:
+    if not gathered or not _enough(tracks, sum(map(len, stitches)), edge):
         return None
     at, point, normal, distance = (np.concatenate(column) for column in zip(*gathered, strict=True))
     return OutlinePair(
@@ -161,6 +168,17 @@ def _pair(
         edge_stitch=frozen(edge.maker(point).astype(np.int32)),
         normal=frozen(normal),
         meant_mm=frozen(distance),
+    )
+
+
+def _enough(tracks: tuple[_Stations, ...], stations: int, edge: Edge) -> bool:
+    """Whether so many stations are a fair part of the outline or of the edge."""
+    table = constants("regions")
+    whole = max(len(track.at) for track in tracks)
+    round_ = len(edge.points) * 0.1 / table["station_mm"].value
+    return (
+        stations >= table["pair_part_of_outline"].value * whole
+        or stations >= table["pair_part_of_edge"].value * round_
     )
 
 

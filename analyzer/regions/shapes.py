@@ -38,7 +38,7 @@ class Edge:
         return np.einsum("ij,ij->i", points - edge, normal), edge, normal
 
     def maker(self, points: Floats) -> Ints:
-        """Number of the penetration on the edge that is nearest to each of ``points`` (k, 2)."""
+        """Return the number of the penetration on the edge that is nearest to ``points`` (k, 2)."""
         found: Ints = self.makers[self.maker_tree.query(points)[1]]
         return found
 
@@ -78,10 +78,9 @@ def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
     if broken.any():
         polygons[broken] = shapely.make_valid(polygons[broken])
     reach = 0.6 * piece.spacing_mm + 0.1
-    closed = shapely.buffer(
+    return shapely.buffer(
         shapely.buffer(shapely.union_all(polygons), reach, quad_segs=4), -reach, quad_segs=4
     )
-    return closed
 
 
 def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
@@ -110,9 +109,11 @@ def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
 
 def _sample_curve(curve: shapely.LinearRing) -> tuple[Floats, Floats]:
     """Sample a closed curve evenly: points (q, 2) and normals (q, 2) to its right, which is outward."""
-    count = max(8, round(curve.length / _EDGE_STEP_MM))
-    at = np.arange(count) * (curve.length / count)
-    points = shapely.get_coordinates(shapely.line_interpolate_point(curve, at))
+    corners = shapely.get_coordinates(curve)
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+    count = max(8, round(way[-1] / _EDGE_STEP_MM))
+    at = np.arange(count) * (way[-1] / count)
+    points = np.stack([np.interp(at, way, corners[:, 0]), np.interp(at, way, corners[:, 1])], axis=1)
     reach = max(1, min(round(_TANGENT_MM / _EDGE_STEP_MM), count // 4))
     tangent = np.roll(points, -reach, axis=0) - np.roll(points, reach, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]

@@ -17,6 +17,10 @@ _TIE_STITCHES = 9  #: most stitches looked at for one tie
 _LAGS = (1, 2, 3)  #: how many strokes later the neighbouring row may begin
 _ROW_COSINE = -0.9  #: rows are antiparallel within 26 degrees
 _ZIGZAG_COSINE = -0.35  #: open zig-zags meet at up to 110 degrees
+_LEAST_TURN_DEG, _TURN_DEG_MM = (
+    15.0,
+    12.0,
+)  #: the first plus the second over the length
 _SHORTEST_MM = 0.45  #: shorter strokes have no direction on a lattice of 0.1 mm
 
 
@@ -48,7 +52,7 @@ class Links:
 
 
 def find_ties(design: Design) -> Bools:
-    """Return which stitches are ties, (m,): short, within a small box, coming back to a point, at a thread's end."""
+    """Return which stitches are ties, (m,): short, in a small box, coming back, at a thread's end."""
     table = constants("regions")
     longest, box = table["tie_stitch_mm"].value, table["tie_box_mm"].value
     points, lengths = design.penetrations, design.lengths_mm
@@ -97,9 +101,12 @@ def find_strokes(design: Design, ties: Bools) -> Strokes:
     unit = vector / np.maximum(length, 1e-9)[:, None]
     cosine = np.einsum("ij,ij->i", unit[1:], unit[:-1])
     new = np.ones(stitch.size, dtype=np.bool_)
+    # Rounding to a tenth turns short stitches most: the longer they are, the less they may turn.
+    shorter = np.maximum(np.minimum(length[1:], length[:-1]), 0.1)
+    turn = np.minimum(constants("regions")["turn_deg"].value, _LEAST_TURN_DEG + _TURN_DEG_MM / shorter)
     new[1:] = (
         (np.diff(stitch) > 1)
-        | (cosine < np.cos(np.radians(constants("regions")["turn_deg"].value)))
+        | (cosine < np.cos(np.radians(turn)))
         | design.jumped[stitch[1:]]
         | design.jumped[stitch[:-1]]
     )
@@ -126,9 +133,8 @@ def link_strokes(strokes: Strokes) -> Links:
     across = np.zeros((count, 2))
     path = np.concatenate([[0.0], np.cumsum(strokes.path_mm)])
     for lag in _LAGS:
-        a = np.arange(max(count - lag, 0))
-        a = a[partner[a] < 0]
-        b = a + lag
+        a = np.flatnonzero(partner[: max(count - lag, 0)] < 0).astype(np.int32)
+        b = (a + lag).astype(np.int32)
         between = path[b] - path[a + 1]
         good, step = _beside(strokes, a, b, between)
         unbroken = np.ones(a.size, dtype=np.bool_)
@@ -166,7 +172,11 @@ def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Boo
         strokes.chord_mm[b] > 0.96 * strokes.path_mm[b]
     )
     returned = np.hypot(*(strokes.end[b] - strokes.start[a]).T) < near
-    retraced = np.where(single, returned, np.abs(offset) < near)
+    # On the inside of a tight curve a satin comes back to the same point too, but only at every second thread.
+    again = np.zeros(a.size, dtype=np.bool_)
+    again[1:] |= returned[:-1] & (np.diff(a) == 1)
+    again[:-1] |= returned[1:] & (np.diff(a) == 1)
+    retraced = np.where(single, returned & again, np.abs(offset) < near)
     good = (
         opposed
         & straight

@@ -21,7 +21,7 @@ class RegionKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """One region; ``first`` and ``last`` are penetration numbers, inclusive (stitch i ends at penetration i)."""
+    """One region; ``first`` and ``last`` are penetration numbers, inclusive; stitch i ends at penetration i."""
 
     id: int
     kind: RegionKind
@@ -44,8 +44,8 @@ class OutlinePair:
     """An outline and the region that it borders, sampled at k stations about 0.5 mm apart along the outline.
 
     ``normal`` points out of the bordered region. ``meant_mm`` is the signed distance that the file itself
-    leaves: from the border's edge (its penetrations) out to the near side of the outline (the line of a run, the
-    near rail of a satin); + bare cloth, - overlap.
+    leaves: from the border's edge (its penetrations) out to the near side of the outline (the line of a run,
+    the near rail of a satin); + bare cloth, - overlap.
     """
 
     outline: int  #: region id
@@ -62,8 +62,8 @@ class OutlinePair:
 class Regions:
     """All regions of one design, in sewing order of their first stitch.
 
-    ``region_of`` (m,) int32 gives the region id of the stitch that ends at each penetration (a penetration that no
-    thread joins to the one before belongs to the region that it begins).
+    ``region_of`` (m,) int32 gives the region id of the stitch that ends at each penetration (a penetration that
+    no thread joins to the one before belongs to the region that it begins).
     """
 
     items: tuple[Region, ...]
