@@ -5,5 +5,18 @@ nominally and over the common draws of what is uncertain. :class:`Membrane` is t
 """
 
 from analyzer.mechanics.membrane import Membrane
+from analyzer.mechanics.respond import respond
+from analyzer.mechanics.sewing import Sewing, prepare
+from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response
 
-__all__ = ["Membrane"]
+__all__ = [
+    "ColumnDraws",
+    "GapDraws",
+    "Membrane",
+    "PuckerDraws",
+    "PullIn",
+    "Response",
+    "Sewing",
+    "prepare",
+    "respond",
+]

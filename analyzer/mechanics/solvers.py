@@ -2,7 +2,8 @@
 
 The conjugate gradients are preconditioned with the uniform orthotropic sheet on a clamped rectangle, which sine
 transforms diagonalise (the classical fast Poisson solver; Swarztrauber 1977, SIAM Review 19, 490-501, for the
-transform; the two displacement components are taken apart, which leaves out their coupling).
+transform; the two displacement components are taken apart, which leaves out their coupling). The preconditioner
+works in single precision, which is twice as fast and leaves the solution's own precision alone.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ ITERATIONS = 800  # a clamped sheet needs 5 to 40; far more than this would be n
 
 
 def solve_direct(matrix: sparse.csr_matrix, forces: Floats, free: Bools) -> Floats:
-    """Solve by SuperLU; ``forces`` and the result (dofs,), zero where ``free`` (dofs,) is false.
+    """Solve by SuperLU; ``forces`` and the result (dofs,) or (dofs, r), zero where ``free`` (dofs,) is false.
 
     Raises:
         NotConverged: the matrix is singular, or the residual is not small.
@@ -38,7 +39,7 @@ def solve_direct(matrix: sparse.csr_matrix, forces: Floats, free: Bools) -> Floa
     residual = np.linalg.norm(reduced @ solution - forces[kept])
     if not residual <= 1e-6 * np.linalg.norm(forces[kept]):
         raise NotConverged("the direct solve of the membrane lost its accuracy: check the stiffness values")
-    result = np.zeros(len(free))
+    result = np.zeros_like(forces)
     result[kept] = solution
     return result
 
@@ -48,29 +49,33 @@ class SinePreconditioner:
 
     def __init__(self, lattice: Lattice, free: Bools) -> None:
         self._shape = (lattice.ny + 1, lattice.nx + 1)
-        self._free = free.reshape(*self._shape, 2)[1:-1, 1:-1].astype(np.float64)
+        self._free = free.reshape(*self._shape, 2)[1:-1, 1:-1].astype(np.float32)
         a = np.cos(np.pi * np.arange(1, lattice.nx) / lattice.nx)[None, :]
         b = np.cos(np.pi * np.arange(1, lattice.ny) / lattice.ny)[:, None]
         slim = lattice.hy_mm / lattice.hx_mm
         self._kx = slim * (4 + 2 * b) / 6 * (2 - 2 * a)
         self._ky = (2 - 2 * b) * (4 + 2 * a) / 6 / slim
-        self._inverse = np.ones((1, lattice.ny - 1, lattice.nx - 1, 2))
+        self._inverse = np.ones((1, lattice.ny - 1, lattice.nx - 1, 2), dtype=np.float32)
 
     def update(self, diagonal: Floats) -> None:
         """Take the geometric mean over the cells of ``diagonal`` (batch, cells, 3): C11, C22, C66 in N/m."""
         c11, c22, c66 = np.exp(np.log(diagonal).mean(axis=1)).T[:, :, None, None]
         along = c11 * self._kx + c66 * self._ky
         across = c66 * self._kx + c22 * self._ky
-        self._inverse = 1.0 / np.stack([along, across], axis=-1)
+        self._inverse = (1.0 / np.stack([along, across], axis=-1)).astype(np.float32)
 
     def __call__(self, residual: Floats) -> Floats:
         """Apply to ``residual`` (batch, dofs)."""
-        inner = residual.reshape(-1, *self._shape, 2)[:, 1:-1, 1:-1] * self._free
+        scale = np.abs(residual).max(axis=1, initial=1e-300)[:, None]  # keeps clear of the range of single precision
+        scaled = (residual / scale).astype(np.float32)
+        inner = scaled.reshape(-1, *self._shape, 2)[:, 1:-1, 1:-1] * self._free
         spectrum = fft.dstn(inner, type=1, axes=(1, 2), norm="ortho")
         spectrum *= self._inverse
         result = np.zeros((len(residual), *self._shape, 2))
         result[:, 1:-1, 1:-1] = fft.dstn(spectrum, type=1, axes=(1, 2), norm="ortho") * self._free
-        return result.reshape(len(residual), -1)
+        flat: Floats = result.reshape(len(residual), -1)
+        flat *= scale
+        return flat
 
 
 def solve_cg(
@@ -110,5 +115,5 @@ def solve_cg(
         residual -= length * image
         before = np.where(now > 0, now, 1.0)
     raise NotConverged(
-        f"the membrane solve did not reach {tolerance:g} in {iterations} steps: the cloth is too soft or too uneven"
+        f"the membrane solve did not reach {tolerance:g} in {iterations} steps: the cloth is too uneven"
     )

@@ -1,0 +1,102 @@
+"""Cutting the sewing sequence into blocks along the sewing front."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.arrays import Bools, Floats, Ints, frozen
+from analyzer.design import Design
+from analyzer.regions.types import Region, RegionKind, Regions
+
+# A run's front is its own narrow strip: little of the cloth stiffens with it, so a block may hold more of it.
+_RUN_PROGRESS = 0.1
+_ATTEMPTS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Block number (m,) of every penetration, rising, and its moment (m,) in the block, 0 at the start to 1."""
+
+    count: int
+    block: Ints
+    moment: Floats
+
+
+def front_progress(design: Design, regions: Regions, loads: Bools) -> Floats:
+    """How far the sewing front moves with the stitch that ends at each penetration, mm (m,).
+
+    A fill's front moves across its rows by as much as the fill extends across them; a satin's by one row spacing
+    for each stitch; a run counts with a tenth of its length.
+    """
+    length = np.where(loads, design.lengths_mm, 0.0)
+    total = np.bincount(regions.region_of, weights=length, minlength=max(r.id for r in regions.items) + 1)
+    rate = np.full(len(total), _RUN_PROGRESS)
+    for item in regions.items:
+        if total[item.id] > 0:
+            rate[item.id] = _extent(item, design.penetrations[regions.region_of == item.id]) / total[item.id]
+            if rate[item.id] == 0.0:
+                rate[item.id] = _RUN_PROGRESS
+    progress: Floats = length * rate[regions.region_of]
+    return progress
+
+
+def _extent(item: Region, points: Floats) -> float:
+    """Return the whole way of a region's front, mm; 0 where it is a line."""
+    if item.kind in (RegionKind.RUN, RegionKind.TRAVEL, RegionKind.TIE):
+        return 0.0
+    if item.kind is RegionKind.SATIN and item.row_spacing_mm is not None:
+        return item.stitches * item.row_spacing_mm
+    if item.direction_deg is None:
+        return float(0.5 * np.ptp(points, axis=0).min())
+    angle = np.radians(item.direction_deg)
+    return float(np.ptp(points @ (-np.sin(angle), np.cos(angle))))
+
+
+def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) -> Blocks:
+    """Cut into blocks of about ``step_mm`` of front progress, or longer ones where that would make more than ``most``.
+
+    A block holds no outline together with a region that it borders, unless nothing else keeps within ``most``.
+    """
+    region_of = regions.region_of
+    starts = np.flatnonzero(np.r_[True, region_of[1:] != region_of[:-1]])
+    ends = np.r_[starts[1:], len(region_of)]
+    reached = np.r_[0.0, np.cumsum(progress)]
+    way = reached[ends] - reached[starts]
+    apart = {(p.outline, p.borders) for p in regions.pairs} | {(p.borders, p.outline) for p in regions.pairs}
+    for attempt in range(_ATTEMPTS):
+        keep_apart = apart if attempt < _ATTEMPTS - 1 else set()
+        parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm, keep_apart)
+        if sum(count for _, count in parts) <= most:
+            break
+        step_mm *= 1.25
+    block = np.zeros(len(region_of), dtype=np.int32)
+    moment = np.zeros(len(region_of))
+    first, number = 0, 0
+    for last, count in parts:
+        begin, end = int(starts[first]), int(ends[last])
+        done = reached[begin:end] - reached[begin]
+        whole = reached[end] - reached[begin]
+        place = done / whole * count if whole > 0 else np.zeros(end - begin)
+        inside = np.minimum(place.astype(np.int32), count - 1)
+        block[begin:end] = number + inside
+        moment[begin:end] = np.clip(place - inside, 0.0, 1.0)
+        first, number = last + 1, number + count
+    return Blocks(count=number, block=frozen(block), moment=frozen(moment))
+
+
+def _parts(ids: list[int], way: list[float], step_mm: float, apart: set[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Gather neighbouring pieces of the sequence: (index of the last piece, number of blocks) of each part."""
+    parts: list[tuple[int, int]] = []
+    held: set[int] = set()
+    total = 0.0
+    for index, (region, progress) in enumerate(zip(ids, way, strict=True)):
+        parts_company = any((region, other) in apart for other in held)
+        if held and (total + progress > step_mm or parts_company):
+            parts.append((index - 1, max(1, round(total / step_mm))))
+            held, total = set(), 0.0
+        held.add(region)
+        total += progress
+    parts.append((len(ids) - 1, max(1, round(total / step_mm))))
+    return parts

@@ -1,0 +1,84 @@
+"""The law of one stitch: how hard it pulls on the smeared cloth, by kind of stitch and by stack.
+
+While a stitch is drawn tight the take-up holds a constant force F; the cloth gives, the stitch locks as a stiff tie.
+Smeared over a grid, the neighbours that lock before it and the cell's own size change what it must pull to
+bring the penetrations as close as they really come: ``amp``. The coefficients stand in ``stitch_law.toml``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from analyzer.arrays import Bytes, Floats
+from analyzer.goods.constants import constants
+
+
+class StitchClass(IntEnum):
+    """Which form of the law a stitch follows."""
+
+    FILL = 0  #: rows and running stitch
+    SATIN = 1  #: the thread turns back at both ends
+    SHORT = 2  #: too short for the law
+
+
+@dataclass(frozen=True, slots=True)
+class Stitches:
+    """What the law needs to know of n stitches; ``spacing_mm`` is NaN for a lone line."""
+
+    length_mm: Floats
+    direction: Floats  #: (n, 2) unit vectors
+    kind: Bytes  #: StitchClass
+    spacing_mm: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """The parameters of the law, one entry for each of v variants of a stack."""
+
+    membrane: Floats  #: (v, 3, 3) N/m of the whole stack, unperforated
+    thread_stiffness_n: Floats  #: (v,)
+    lock_share: Floats  #: (v,)
+    pull_n: float
+    radius_mm: float  #: of the penetration: half the needle's blade
+
+
+def compliance(membrane: Floats) -> Floats:
+    """Matrix M (v, 2, 2) in mm/N such that n.M.n is the give of the sheet to a pair of opposite point forces.
+
+    ``M = 1/(4 pi^2) * integral over 0..2 pi of Gamma(theta)^-1``, Gamma the acoustic tensor ``k.C.k`` of the sheet: the
+    angular part of the plane Green's function (Kelvin's problem; isotropic: (1+nu)(3-nu)/(4 pi Eh) n.n). The rule of
+    equal weights converges exponentially for a smooth periodic integrand.
+    """
+    theta = np.arange(128) * (np.pi / 128)  # Gamma has period pi
+    c, s, zero = np.cos(theta), np.sin(theta), np.zeros(128)
+    B = np.array([[c, zero], [zero, s], [s, c]]).transpose(2, 0, 1)
+    gamma = np.einsum("tia,vij,tjb->vtab", B, membrane / 1000.0, B)
+    mean: Floats = np.linalg.inv(gamma).mean(axis=1) / (2.0 * np.pi)
+    return mean
+
+
+def tension(stitches: Stitches, pull: Pull, cell_mm: float) -> Floats:
+    """Pull (v, n) in N that each stitch puts on a grid of ``cell_mm``, for each variant of the stack."""
+    law = {name: entry.value for name, entry in constants("stitch_law").items()}
+    n = stitches.direction
+    give = np.einsum("ni,vij,nj->vn", n, compliance(pull.membrane), n)
+    length, radius = np.maximum(stitches.length_mm, 1e-6), pull.radius_mm
+    y = give * pull.thread_stiffness_n[:, None]
+    spacing = np.where(np.isnan(stitches.spacing_mm), cell_mm, stitches.spacing_mm)
+
+    closeness = (y / (law["fill_spacing_scale"] * spacing)) ** law["fill_spacing_exponent"]
+    reach = law["fill_reach"] * length / radius
+    fill = 1.0 + law["fill_gain"] * (y / length) * np.log1p(reach * closeness)
+    reach = law["satin_reach"] * length / radius
+    satin = (1.0 + law["satin_cell"] * cell_mm / length) * (1.0 + law["satin_gain"] * (y / length) * np.log1p(reach))
+
+    is_satin = stitches.kind == StitchClass.SATIN
+    amp = np.where(stitches.kind == StitchClass.SHORT, 1.0, np.where(is_satin, satin, fill))
+    extra = (amp - 1.0) / amp
+    rigid = np.where(is_satin, law["satin_rigid"] * extra, np.minimum(law["fill_rigid_most"], law["fill_rigid"] * extra))
+    share = pull.lock_share[:, None]
+    result: Floats = pull.pull_n * amp * (rigid + (1.0 - rigid) * share)
+    return result

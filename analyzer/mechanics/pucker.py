@@ -1,0 +1,143 @@
+"""Pucker: the wave that must take up the excess cloth around the stitching, once it is out of the hoop.
+
+Thin cloth ripples long before any useful limit, so a buckling load is no verdict. The size of the ripple is: with an
+excess ``e`` of length over a small-slope sine of wavelength ``lambda``, the amplitude is ``(lambda/pi) sqrt(e)``
+(derived), and ``lambda = 2 sqrt(pi) (B/N)^(1/4) sqrt(l)`` (Cerda & Mahadevan, Physical Review Letters 90:074302, 2003)
+with bending stiffness B, tension N along the crests and their length l. It ranks; it is no seam grade.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from analyzer.arrays import Bools, Floats
+from analyzer.goods import Draws, Layer, Stack, values
+from analyzer.goods.constants import constants
+from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.pullin import principal_strains, stitched
+from analyzer.mechanics.sequence import Sewn
+from analyzer.mechanics.solvers import solve_direct
+
+_DENSE_MM_PER_MM2 = 0.5  # rows 2 mm apart: sparser stitching does not hold the cloth flat
+_PERCENTILE = 95.0
+
+
+@dataclass(frozen=True, slots=True)
+class Released:
+    """Cloth in the ring around the stitching after unhooping and trimming, r cells.
+
+    ``from_pull`` (r, 3) and ``from_hooping`` (r, 3): strain of the goods that the threads' pull and the hooping
+    tension leave, relative to the cloth at rest; ``hooped`` (r,) the largest contraction that pull alone made while
+    hooped; ``wavelength_mm`` of the ripple.
+    """
+
+    cells: np.ndarray[tuple[int], np.dtype[np.intp]]
+    from_pull: Floats
+    from_hooping: Floats
+    wavelength_mm: float
+
+
+def ring(layout: Layout) -> Bools:
+    """Cells (cells,) next to dense stitching, in open places inside the design too."""
+    density = np.bincount(
+        layout.cell,
+        weights=layout.ties[:, 0, 0] + layout.ties[:, 1, 1] + 2 * layout.ties[:, 0, 1],
+        minlength=layout.grid.nx * layout.grid.ny,
+    )
+    dense = density >= _DENSE_MM_PER_MM2
+    if not dense.any():
+        dense = stitched(layout)
+    away = ndimage.distance_transform_edt(~dense.reshape(layout.grid.shape)).ravel() * layout.grid.cell_mm
+    width = max(constants("mechanics")["pucker_ring_mm"].value, 1.01 * layout.grid.cell_mm)
+    near: Bools = (away > 0) & (away <= width)
+    return near if near.any() else dense
+
+
+def ring_contraction(layout: Layout, states: Floats, near: Bools) -> Floats:
+    """Largest contraction (95th percentile over the ring) of each variant at the end, still hooped, (v,)."""
+    u = states[:, -1].reshape(len(states), layout.grid.ny + 1, layout.grid.nx + 1, 2)
+    low, _ = principal_strains(layout.lattice.strain(u)[:, near])
+    result: Floats = np.percentile(np.maximum(-low, 0.0), _PERCENTILE, axis=1)
+    return result
+
+
+def _stays(layer: Layer, layout: Layout) -> Floats:
+    """Share of a layer that is left in each cell after finishing, (cells,)."""
+    limits = constants("mechanics")
+    dense = stitched(layout)
+    if layer.removal == "kept":
+        return np.ones(len(dense))
+    if layer.removal in ("rinsed", "heated"):
+        return np.full(len(dense), limits["film_floor"].value)
+    away = ndimage.distance_transform_edt(~dense.reshape(layout.grid.shape)).ravel() * layout.grid.cell_mm
+    margin = limits["trimming_margin_mm"].value if layer.removal == "trimmed" else 0.0
+    return np.where(away <= margin, 1.0, limits["film_floor"].value if layer.role != "goods" else 1.0)
+
+
+def release(layout: Layout, stack: Stack, sewn: Sewn, pull_layers: Floats) -> Released:
+    """Take the work out of the hoop: nothing holds the rim, removed layers are gone, the threads still pull.
+
+    ``du = -K_free^-1 [ integral B^T (N_layers + N_ties) - f ]`` with the layers that stay; ``pull_layers`` (l, 3, 3)
+    N/m are the layers' stiffness.
+
+    Raises:
+        NotConverged: the free sheet cannot be solved.
+    """
+    lattice = layout.lattice
+    stays = np.stack([_stays(layer, layout) for layer in stack.layers])
+    left = stays * sewn.kept
+    stiffness = np.einsum("lc,lij->cij", left, pull_layers) + sewn.ties
+    held = np.einsum("lc,lci->ci", stays, sewn.layer_resultants) + sewn.tie_resultants
+    hooping = np.zeros_like(held)
+    goods = next((i for i, layer in enumerate(stack.layers) if layer.role == "goods"), None)
+    natural = np.zeros(3)
+    if goods is not None:
+        hooping[:, :2] = 1.0
+        natural = np.linalg.solve(pull_layers[goods], np.array([1.0, 1.0, 0.0]))
+    forces = np.stack(
+        [(sewn.pull_forces - lattice.forces(held)).reshape(-1), -lattice.forces(hooping).reshape(-1)], axis=1
+    )
+    free = np.ones(2 * lattice.nodes, dtype=np.bool_)
+    free[[0, 1, 2 * lattice.nx + 1]] = False
+    matrix = lattice.matrix(lattice.assemble(stiffness[None]))
+    moved = solve_direct(matrix, forces, free)
+    shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
+    cells = np.flatnonzero(ring(layout))
+    hooped = lattice.strain(sewn.states[0, -1].reshape(shape))
+    after, springs_back = (lattice.strain(moved[:, i].reshape(shape)) for i in (0, 1))
+    return Released(
+        cells=cells,
+        from_pull=(hooped + after)[cells],
+        from_hooping=(natural + springs_back)[cells],
+        wavelength_mm=_wavelength_mm(stack),
+    )
+
+
+def _wavelength_mm(stack: Stack) -> float:
+    """Wavelength of the ripple of the layers that stay next to the stitching, mm."""
+    limits = constants("mechanics")
+    bending = sum(layer.bending_unm for layer in stack.layers if layer.removal in ("kept", "trimmed"))
+    bending = max(bending, 0.01 * stack.bending_unm)
+    tension, length_m = limits["pucker_tension_n_per_m"].value, 1e-3 * limits["pucker_length_mm"].value
+    return float(1e3 * 2.0 * np.sqrt(np.pi) * (1e-6 * bending / tension) ** 0.25 * np.sqrt(length_m))
+
+
+def amplitude_mm(strain: Floats, wavelength_mm: float) -> Floats:
+    """Amplitude of the wave for goods strain (..., r, 3) in the ring, mm."""
+    low, _ = principal_strains(strain)
+    contraction = np.percentile(-low, _PERCENTILE, axis=-1)
+    excess = np.maximum(0.0, contraction - constants("mechanics")["pucker_threshold"].value)
+    result: Floats = np.asarray(wavelength_mm / np.pi * np.sqrt(excess))
+    return result
+
+
+def pucker_draws(released: Released, stack: Stack, draws: Draws, pull_factor: Floats) -> Floats:
+    """Amplitude over the draws, (n,) mm; ``pull_factor`` (n,) scales what the threads' pull leaves in the ring."""
+    hooping = values(draws, "hooping_n_per_m", stack.hooping_n_per_m)
+    softness = 1.0 / values(draws, "goods_stiffness", stack.spreads["goods_stiffness"])
+    strain = pull_factor[:, None, None] * released.from_pull
+    strain = strain + (hooping * softness)[:, None, None] * released.from_hooping
+    return amplitude_mm(strain, released.wavelength_mm)

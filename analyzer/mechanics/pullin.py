@@ -1,0 +1,85 @@
+"""Pull-in: how far the stitched cloth is drawn together, nominally."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from analyzer.arrays import Bools, Floats
+from analyzer.goods.constants import constants
+from analyzer.mechanics.drift import drift, end_displacement
+from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.types import PullIn
+
+_TAIL = 0.02  # share of the stitches that make up each end of the stitched extent
+
+
+def principal_strains(strain: Floats) -> tuple[Floats, Floats]:
+    """Smallest and largest principal strain of ``strain`` (..., 3) with engineering shear."""
+    middle = 0.5 * (strain[..., 0] + strain[..., 1])
+    radius = np.hypot(0.5 * (strain[..., 0] - strain[..., 1]), 0.5 * strain[..., 2])
+    return middle - radius, middle + radius
+
+
+def stitched(layout: Layout) -> Bools:
+    """Cells (cells,) through which thread runs."""
+    result = np.zeros(layout.grid.nx * layout.grid.ny, dtype=np.bool_)
+    result[layout.cell] = layout.ties[:, 0, 0] + layout.ties[:, 1, 1] > 0
+    return result
+
+
+def pull_in(
+    layout: Layout, states: Floats, penetrations: Floats, loaded: Floats, weight: Floats
+) -> tuple[PullIn, Floats]:
+    """Measure variant 0 of ``states``.
+
+    ``loaded`` (m,) marks the penetrations of stitches that pull, ``weight`` (n, 3) are those stitches' length times
+    their direction (1, cos 2a, sin 2a). Also returns the drift (m, 2) mm of every penetration.
+    """
+    one = states[:1]
+    numbers = np.arange(len(penetrations), dtype=np.int32)
+    moved = drift(layout, one, penetrations, numbers)[0]
+    whole = end_displacement(layout, one, penetrations)[0]
+    used = np.flatnonzero(loaded)
+    largest = used[np.hypot(*moved[used].T).argmax()]
+    angle = 0.5 * np.arctan2(weight[:, 2].sum(), weight[:, 1].sum())
+    along, across = (
+        _shortening(penetrations[used], moved[used], np.array(direction))
+        for direction in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle)))
+    )
+    max_mm = float(np.hypot(*whole[used].T).max())
+    low, high = principal_strains(layout.lattice.strain(_nodal(layout, one[0, -1])))
+    strain_p95 = float(np.percentile(np.maximum(np.abs(low), np.abs(high))[stitched(layout)], 95))
+    result = PullIn(
+        max_mm=max_mm,
+        visible_mm=float(np.hypot(*moved[largest])),
+        at=(float(penetrations[largest, 0]), float(penetrations[largest, 1])),
+        along_mm=along,
+        across_mm=across,
+        reach_mm=_reach(layout, one[0, -1], max_mm),
+        strain_p95=strain_p95,
+        beyond_range=strain_p95 > constants("limits")["strain_p95"].value,
+    )
+    return result, moved
+
+
+def _nodal(layout: Layout, flat: Floats) -> Floats:
+    """Nodal values (ny+1, nx+1, 2) from (nodes, 2)."""
+    return flat.reshape(layout.grid.ny + 1, layout.grid.nx + 1, 2)
+
+
+def _shortening(points: Floats, moved: Floats, direction: Floats) -> float:
+    """Loss of the extent along ``direction`` by the drift of its two ends, mm."""
+    place, shift = points @ direction, moved @ direction
+    low, high = np.quantile(place, (_TAIL, 1.0 - _TAIL))
+    return float(shift[place <= low].mean() - shift[place >= high].mean())
+
+
+def _reach(layout: Layout, u: Floats, max_mm: float) -> float:
+    """Largest distance from stitched cells at which the cloth still moves by a tenth of ``max_mm``."""
+    if max_mm <= 0:
+        return 0.0
+    corners = u[layout.lattice.corners]
+    moves = np.hypot(*corners.mean(axis=1).T).reshape(layout.grid.shape) > 0.1 * max_mm
+    away = ndimage.distance_transform_edt(~stitched(layout).reshape(layout.grid.shape)) * layout.grid.cell_mm
+    return float(away[moves].max(initial=0.0))

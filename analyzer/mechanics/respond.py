@@ -1,0 +1,202 @@
+"""How one stack answers one design's stitching: nominally, and over the common draws."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+
+from analyzer.arrays import Floats, frozen
+from analyzer.goods import Draws, Stack, values
+from analyzer.mechanics.law import Pull
+from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.pucker import amplitude_mm, pucker_draws, release, ring, ring_contraction
+from analyzer.mechanics.pullin import principal_strains, pull_in
+from analyzer.mechanics.sequence import Sewn, Variants, sew
+from analyzer.mechanics.sewing import Sewing
+from analyzer.mechanics.surface import plan_runs, ranked_causes, spread_out
+from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response
+from analyzer.mechanics.wanted import gap_shift, width_loss
+
+FULL_TOLERANCE, SCREEN_TOLERANCE = 1e-3, 5e-3  # residual; gaps are then good to about a thousandth
+_SCREEN_SHARE = 0.4  # of the time, for progress
+
+
+def respond(
+    sewing: Sewing,
+    stack: Stack,
+    draws: Draws,
+    *,
+    detail: Literal["full", "screen"] = "full",
+    progress: Callable[[float], None] | None = None,
+) -> Response:
+    """Sew the design on the stack.
+
+    A dozen screening runs on the coarse grid give the response surface for the draws; with ``detail="full"`` one run
+    on the fine grid with blocks of 2 mm gives the nominal values and corrects the surface. ``progress`` is
+    called with the share done, 0 to 1.
+
+    Raises:
+        NotConverged: a solve missed its tolerance.
+    """
+    plan = plan_runs(stack)
+    count = len(next(iter(plan.factors.values()), np.ones(1)))
+    variants = make_variants(stack, plan.factors, count)
+    share = _SCREEN_SHARE if detail == "full" else 1.0
+    coarse = sew(
+        sewing.screen, sewing.stitches, variants, tolerance=SCREEN_TOLERANCE, progress=_part(progress, 0.0, share)
+    )
+    layout, nominal = sewing.screen, coarse
+    if detail == "full":
+        layout = sewing.full
+        nominal = sew(
+            layout,
+            sewing.stitches,
+            make_variants(stack, {}, 1),
+            tolerance=FULL_TOLERANCE,
+            progress=_part(progress, share, 1.0),
+        )
+    radius = 0.5 * stack.needle.blade_mm.value
+    near = ring(sewing.screen)
+    wanted = np.concatenate(
+        [_wanted(sewing, sewing.screen, coarse.states, radius), ring_contraction(sewing.screen, coarse.states, near)[:, None]],
+        axis=1,
+    )
+    middle = np.append(_wanted(sewing, layout, nominal.states[:1], radius)[0], wanted[0, -1])
+    scale = np.sqrt(np.mean(coarse.states[:, -1] ** 2, axis=(1, 2)))
+    drawn = spread_out(plan, stack, draws, scale, wanted, middle)
+
+    gaps = _gaps(sewing, middle, drawn)
+    columns = _columns(sewing, stack, draws, middle, drawn)
+    pucker = _pucker(sewing, stack, draws, coarse, variants, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None)
+    lengths = sewing.stitches.length_mm
+    angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
+    weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
+    pulled, moved = pull_in(layout, nominal.states, sewing.design.penetrations, sewing.loaded, weight)
+    shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
+    u = nominal.states[0, -1].reshape(shape)
+    low, _ = principal_strains(layout.lattice.strain(u).reshape(*layout.grid.shape, 3))
+    return Response(
+        grid=layout.grid,
+        displacement=frozen(u.copy()),
+        drift=frozen(moved),
+        strain=frozen(np.maximum(0.0, -low)),
+        pull_in=pulled,
+        gaps=gaps,
+        columns=columns,
+        pucker=pucker,
+        mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
+        solves=count + (detail == "full"),
+    )
+
+
+def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Variants:
+    """Variants of a stack: ``factors`` (count,) by parameter name on its nominal values."""
+
+    def factor(name: str) -> Floats:
+        return factors.get(name, np.ones(count))
+
+    by_role = {"goods": factor("goods_stiffness"), "backing": factor("backing_stiffness"), "topping": np.ones(count)}
+    layers = np.stack([by_role[layer.role][:, None, None] * layer.membrane for layer in stack.layers], axis=1)
+    kappa = np.array([layer.perforation_mm2 for layer in stack.layers])
+    return Variants(
+        layers=layers,
+        perforation_mm2=factor("perforation")[:, None] * kappa,
+        pull=Pull(
+            membrane=layers.sum(axis=1),
+            thread_stiffness_n=factor("thread_stiffness_n") * stack.spreads["thread_stiffness_n"].value,
+            lock_share=factor("lock_share") * stack.spreads["lock_share"].value,
+            pull_n=stack.spreads["pull_n"].value,
+            radius_mm=0.5 * stack.needle.blade_mm.value,
+        ),
+    )
+
+
+def _part(
+    progress: Callable[[float], None] | None, begin: float, end: float
+) -> Callable[[float], None] | None:
+    """Return ``progress`` for one part of the work."""
+    if progress is None:
+        return None
+    report = progress
+    return lambda done: report(begin + done * (end - begin))
+
+
+def _wanted(sewing: Sewing, layout: Layout, states: Floats, radius_mm: float) -> Floats:
+    """Gap shifts at all stations, then losses of all columns, (v, q) mm."""
+    design = sewing.design
+    parts = [gap_shift(layout, states, design, pair) for pair in sewing.regions.pairs]
+    parts += [width_loss(layout, states, design, column, radius_mm)[:, None] for column in sewing.columns]
+    return np.concatenate(parts, axis=1) if parts else np.zeros((len(states), 0))
+
+
+def _gaps(sewing: Sewing, middle: Floats, drawn: Floats) -> tuple[GapDraws, ...]:
+    """Gaps of all pairs: what the file leaves plus what drift adds."""
+    result, first = [], 0
+    for pair in sewing.regions.pairs:
+        own = slice(first, first + len(pair.at))
+        first = own.stop
+        steps = np.hypot(*np.diff(pair.at, axis=0).T)
+        result.append(
+            GapDraws(
+                outline=pair.outline,
+                borders=pair.borders,
+                at=pair.at,
+                normal=pair.normal,
+                station_mm=float(np.median(steps)) if len(steps) else 0.5,
+                meant_mm=pair.meant_mm,
+                nominal_mm=frozen(pair.meant_mm + middle[own]),
+                draws_mm=frozen(pair.meant_mm + drawn[:, own]),
+            )
+        )
+    return tuple(result)
+
+
+def _columns(
+    sewing: Sewing, stack: Stack, draws: Draws, middle: Floats, drawn: Floats
+) -> tuple[ColumnDraws, ...]:
+    """Losses of all columns, with the play at both edges."""
+    first = sum(len(pair.at) for pair in sewing.regions.pairs)
+    play = values(draws, "play_mm", stack.spreads["play_mm"])
+    nominal_play = stack.spreads["play_mm"].value
+    return tuple(
+        ColumnDraws(
+            region=column.region,
+            width_mm=column.width_mm,
+            nominal_mm=float(middle[first + i] + 2.0 * nominal_play),
+            draws_mm=frozen(drawn[:, first + i] + 2.0 * play),
+        )
+        for i, column in enumerate(sewing.columns)
+    )
+
+
+def _pucker(
+    sewing: Sewing, stack: Stack, draws: Draws, coarse: Sewn, variants: Variants, pull_factor: Floats | None
+) -> PuckerDraws:
+    """Amplitude of the ripple on the coarse grid."""
+    layout = sewing.screen
+    released = release(layout, stack, coarse, variants.layers[0])
+    nominal = released.from_pull + stack.hooping_n_per_m.value * released.from_hooping
+    low, _ = principal_strains(nominal)
+    iy, ix = divmod(int(released.cells[low.argmin()]), layout.grid.nx)
+    half = 0.5 * layout.grid.cell_mm
+    factor = np.ones(draws.count) if pull_factor is None else np.maximum(0.0, pull_factor)
+    return PuckerDraws(
+        nominal_mm=float(amplitude_mm(nominal, released.wavelength_mm)),
+        draws_mm=frozen(pucker_draws(released, stack, draws, factor)),
+        at=(
+            layout.grid.x0_mm + ix * layout.grid.cell_mm + half,
+            layout.grid.y0_mm + iy * layout.grid.cell_mm + half,
+        ),
+    )
+
+
+def _telling(gaps: tuple[GapDraws, ...], columns: tuple[ColumnDraws, ...], pucker: PuckerDraws) -> Floats:
+    """Draws of what matters most: the worst gap by its own drift, else the widest loss, else pucker."""
+    if gaps:
+        worst = max(gaps, key=lambda gap: float(np.abs(gap.nominal_mm - gap.meant_mm).max()))
+        return worst.draws_mm[:, int(np.abs(worst.nominal_mm - worst.meant_mm).argmax())]
+    if columns:
+        return max(columns, key=lambda column: column.nominal_mm).draws_mm
+    return pucker.draws_mm

@@ -1,0 +1,127 @@
+"""Sewing a design block by block on a batch of variants of one stack.
+
+Before block k the cloth carries the ties of all blocks before it. While block k is sewn its own ties form, so they
+take part with the share ``alpha = 1/ln(1+rho) - 1/rho``, rho their stiffness over what is there already, along the
+thread. In one dimension this is exact: sewing continuously gives eps = -(S/D) ln(1 + D/C), and one step with
+alpha D gives the same. Needle holes weaken each layer as they come.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.arrays import Floats
+from analyzer.goods.constants import constants
+from analyzer.mechanics.law import Pull, Stitches, tension
+from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.solvers import SinePreconditioner, solve_cg
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """v variants of a stack of l layers.
+
+    ``layers`` (v, l, 3, 3) N/m; ``perforation_mm2`` (v, l); the law's parameters in ``pull``, whose membrane is the
+    sum of the layers.
+    """
+
+    layers: Floats
+    perforation_mm2: Floats
+    pull: Pull
+
+
+@dataclass(frozen=True, slots=True)
+class Sewn:
+    """What sewing leaves. ``states`` (v, blocks + 1, nodes, 2) mm: displacement before the first and after each block.
+
+    The rest is of variant 0 only: ``layer_resultants`` (l, cells, 3) and ``tie_resultants`` (cells, 3) N/m, the
+    stress that straining has put into each layer and into the ties; ``kept`` (l, cells) the share of stiffness that the
+    needle has left of each layer; ``ties`` (cells, 3, 3) N/m; ``pull_forces`` (ny+1, nx+1, 2) mN, the threads' pull.
+    """
+
+    states: Floats
+    layer_resultants: Floats
+    tie_resultants: Floats
+    kept: Floats
+    ties: Floats
+    pull_forces: Floats
+    iterations: int
+
+
+def locking_share(rho: Floats) -> Floats:
+    """``1/ln(1+rho) - 1/rho``, from 1/2 (few ties) falling towards 0 (ties much stiffer than the cloth)."""
+    small = rho < 1e-4
+    safe = np.where(small, 1.0, rho)
+    result: Floats = np.where(small, 0.5 - rho / 12.0, 1.0 / np.log1p(safe) - 1.0 / safe)
+    return result
+
+
+def sew(
+    layout: Layout,
+    stitches: Stitches,
+    variants: Variants,
+    *,
+    tolerance: float,
+    progress: Callable[[float], None] | None = None,
+) -> Sewn:
+    """Sew all blocks.
+
+    Raises:
+        NotConverged: a solve missed ``tolerance``.
+    """
+    lattice, count = layout.lattice, layout.blocks.count
+    v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
+    floor = constants("mechanics")["perforation_floor"].value
+    pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
+    loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
+
+    stiffness = np.repeat(variants.layers.sum(axis=1)[:, None], cells, axis=1)
+    kept = np.ones((v, variants.layers.shape[1], cells))
+    holes = np.zeros(cells)
+    ties = np.zeros((cells, 3, 3))
+    strained = np.zeros((variants.layers.shape[1] + 1, cells, 3))
+    data = lattice.assemble(stiffness)
+    matrix = lattice.matrix(data)
+    precondition = SinePreconditioner(lattice, layout.free)
+    states = np.zeros((v, count + 1, dofs))
+    iterations = 0
+    for k in range(count):
+        rows = slice(int(layout.start[k]), int(layout.start[k + 1]))
+        at = layout.cell[rows].astype(np.intp)
+        holes[at] += layout.holes[rows]
+        left = np.maximum(floor, 1.0 - variants.perforation_mm2[:, :, None] * holes[at])
+        weakened = np.einsum("vlc,vlij->vcij", left - kept[:, :, at], variants.layers)
+        kept[:, :, at] = left
+        stiffness[:, at] += weakened
+        new = 1000.0 * variants.pull.thread_stiffness_n[:, None, None, None] * layout.ties[rows]
+        e = layout.along[rows]
+        rho = np.einsum("ci,vcij,cj->vc", e, new, e) / np.einsum("ci,vcij,cj->vc", e, stiffness[:, at], e)
+        share = locking_share(rho)[:, :, None, None] * new
+        lattice.add(data, at, weakened + share)
+        stiffness[:, at] += share
+        precondition.update(np.einsum("vcii->vci", stiffness))
+        step, used = solve_cg(matrix, loads[:, k], layout.free, precondition, tolerance=tolerance)
+        iterations += used
+        states[:, k + 1] = states[:, k] + step
+        strain = lattice.strain(step[0].reshape(lattice.ny + 1, lattice.nx + 1, 2))
+        strained[:-1] += kept[0, :, :, None] * np.einsum("lij,cj->lci", variants.layers[0], strain)
+        ties[at] += share[0]
+        strained[-1] += np.einsum("cij,cj->ci", ties, strain)
+        rest = new - share
+        lattice.add(data, at, rest)
+        stiffness[:, at] += rest
+        ties[at] += rest[0]
+        if progress is not None:
+            progress((k + 1) / count)
+    return Sewn(
+        states=states.reshape(v, count + 1, lattice.nodes, 2),
+        layer_resultants=strained[:-1],
+        tie_resultants=strained[-1],
+        kept=kept[0],
+        ties=ties,
+        pull_forces=loads[0].sum(axis=0).reshape(lattice.ny + 1, lattice.nx + 1, 2),
+        iterations=iterations,
+    )
