@@ -2,7 +2,8 @@
 
 Meaning: holes run into each other; the cloth tears along them and backing falls out.
 Unit: penetrations per mm2, averaged over 3 by 3 mm.
-Limit: crowding_per_mm2 and crowding_fault_per_mm2 (derived from the hole of a 75 needle).
+Limit: over crowded_area_mm2, crowding_per_mm2 and crowding_fault_per_mm2 (derived from the hole of
+a 75 needle).
 Known weakness: cloth parts its threads for a ball point; close wovens and leather are cut sooner.
 Try: longer stitches, wider rows, fewer layers.
 """
@@ -22,7 +23,7 @@ def look(evidence: Evidence) -> Finding | None:
     density = averaged(field)
     limit = evidence.limit("crowding_per_mm2")
     over = density > limit
-    if not np.any(over):
+    if np.count_nonzero(over) * field.grid.cell_mm**2 < evidence.limit("crowded_area_mm2"):
         return None
     most = float(density.max())
     points = places_mm(field, over)
