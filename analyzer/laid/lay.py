@@ -18,7 +18,7 @@ from analyzer.laid.grid import Grid
 
 _Longs = npt.NDArray[np.int64]
 
-_BAND_PIXELS = 4_000_000  #: pixels of the difference array held at a time
+_BAND_PIXELS = 250_000  #: pixels of the difference array held at a time: 1 MB, so that it stays in cache
 _CHUNK_SPANS = 400_000  #: spans computed at a time
 _TINY = 1e-12  #: pixels; stands in for a vanishing length in a division
 _ONE = np.int32(1)  #: of the array's own type: add.at is ten times slower on mixed ones
@@ -47,9 +47,11 @@ def lay(
 
     threads = np.zeros(grid.shape, dtype=np.uint8)
     rows_at_once = max(1, _BAND_PIXELS // (grid.nx + 1))
+    buffer = np.empty(rows_at_once * (grid.nx + 1), dtype=np.int32)
     for bottom in range(0, grid.ny, rows_at_once):
         top = min(bottom + rows_at_once, grid.ny)
-        steps = np.zeros((top - bottom) * (grid.nx + 1), dtype=np.int32)
+        steps = buffer[: (top - bottom) * (grid.nx + 1)]
+        steps.fill(0)
         for stitch, row in _scanlines(np.maximum(low, bottom), np.minimum(high, top - 1)):
             left, right = find(start[stitch], end[stitch], row.astype(np.float64), radius)
             first = np.clip(np.ceil(left), 0, grid.nx).astype(np.int64)
