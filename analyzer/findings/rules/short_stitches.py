@@ -1,7 +1,7 @@
-"""short-stitches: many stitches are shorter than the needle is thick.
+"""short-stitches: many stitches, one after another, are shorter than the needle is thick.
 
 Meaning: such stitches hammer one place; thread frays and breaks, and the cloth is cut.
-Unit: share of all stitches, ties left out.
+Unit: share of all stitches, ties and lone short stitches (the turns of rows) left out.
 Limit: short_stitch_share of stitches shorter than short_stitch_mm (derived from the blade of a 75
 needle).
 Known weakness: small lettering cannot do without some.
@@ -12,10 +12,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyzer.arrays import Bools
 from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.types import Finding, Level
 from analyzer.findings.words import count_of, millimetres
 from analyzer.regions.types import RegionKind
+
+
+def _beside_another(short: Bools) -> Bools:
+    """Keep the short stitches that follow or precede a short one; a lone one is the turn of a row."""
+    beside = np.zeros_like(short)
+    beside[1:] |= short[:-1]
+    beside[:-1] |= short[1:]
+    return short & beside
 
 
 def look(evidence: Evidence) -> Finding | None:
@@ -25,7 +34,7 @@ def look(evidence: Evidence) -> Finding | None:
     counted = design.joined & ~design.jumped & ~np.isin(regions.region_of, ties)
     lengths = design.lengths_mm
     limit = evidence.limit("short_stitch_mm")
-    short = counted & (lengths < limit)
+    short = _beside_another(counted & (lengths < limit))
     total = int(np.count_nonzero(counted))
     share = np.count_nonzero(short) / total if total else 0.0
     if share <= evidence.limit("short_stitch_share"):

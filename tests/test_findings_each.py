@@ -1,0 +1,214 @@
+"""Each finding: a case where it speaks, and the sound patch where it keeps silent."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from evidence_by_hand import (
+    SIDE_MM,
+    cover,
+    design,
+    evidence,
+    field,
+    gap,
+    job,
+    one_layer,
+    region,
+    response,
+    rows,
+    sound_regions,
+)
+
+from analyzer.cloth.types import Lace, Void
+from analyzer.findings import RULES, Evidence, Finding, Level, judge, measure
+from analyzer.findings.field import clearance_mm
+from analyzer.findings.rules.ground_shows import contrast
+from analyzer.goods.types import Hoop, StackChoice
+from analyzer.mechanics.types import ColumnDraws
+from analyzer.regions.types import RegionKind, Regions
+
+COUNT = len(rows())
+
+
+def with_regions(*extra, without: tuple[RegionKind, ...] = ()) -> Regions:
+    sound = sound_regions(COUNT)
+    kept = tuple(item for item in sound.items if item.kind not in without)
+    return replace(sound, items=kept + extra)
+
+
+def dense_spot(value: float, side: int = 6) -> np.ndarray:
+    values = np.zeros((30, 30))
+    values[10 : 10 + side, 10 : 10 + side] = value
+    return values
+
+
+def satin(width_mm: float, **changes):
+    return region(4, RegionKind.SATIN, width_mm=width_mm, **changes)
+
+
+def short_design():
+    """Put 60 stitches of 0.3 mm, one after another, behind the patch."""
+    points = rows()
+    tail = points[-1] + np.column_stack([0.3 * np.arange(1, 61), np.zeros(60)])
+    return design(np.vstack([points, tail]))
+
+
+def lone_short() -> np.ndarray:
+    """Return rows of one stitch each: every second stitch is a turn of 0.4 mm, none beside another."""
+    return rows()[np.isin(rows()[:, 0], (0.0, SIDE_MM))]
+
+
+def long_design(length_mm: float):
+    points = rows()
+    points[-1] = points[-2] + (length_mm, 0.0)
+    return design(points)
+
+
+def column(loss_mm: float):
+    return ColumnDraws(4, 2.0, loss_mm, np.full(40, loss_mm))
+
+
+BAD: dict[str, object] = {
+    "outline-gap": lambda: evidence(response=response(gaps=(gap(0.0, np.linspace(0.0, 1.0, 40)),))),
+    "outline-overlap": lambda: evidence(response=response(gaps=(gap(0.0, np.full(40, -1.2)),))),
+    "column-narrows": lambda: evidence(
+        regions=with_regions(satin(2.0, covers=(1,))), response=response(columns=(column(0.7),))
+    ),
+    "column-too-thin": lambda: evidence(regions=with_regions(satin(0.6))),
+    "short-stitches": lambda: evidence(design=short_design()),
+    "long-stitches": lambda: evidence(job(care="washed-often"), design=long_design(8.0)),
+    "thin-cover": lambda: evidence(cover=cover(0.4)),
+    "hole-in-cover": lambda: evidence(cover=cover(voids=(Void(2.0, (8.0, 8.0), 0.6, False),))),
+    "open-void": lambda: evidence(cover=cover(voids=(Void(900.0, (8.0, 8.0), 15.0, True),))),
+    "thread-pile-up": lambda: evidence(cover=cover(density=field(dense_spot(14.0), "mm/mm2"))),
+    "needle-crowding": lambda: evidence(cover=cover(penetrations=field(dense_spot(6.0), "1/mm2"))),
+    "no-underlay": lambda: evidence(
+        regions=with_regions(satin(3.0)),
+    ),
+    "edge-pucker": lambda: evidence(response=response(pucker_mm=np.full(40, 2.0))),
+    "inner-pucker": lambda: evidence(
+        cover=cover(voids=(Void(60.0, (10.0, 10.0), 4.0, True),)),
+        response=response(pucker_mm=np.full(40, 2.0), pucker_at=(11.0, 10.0)),
+    ),
+    "beyond-range": lambda: evidence(response=response(beyond=True)),
+    "hoop-too-small": lambda: evidence(job(hoop="15x15")),
+    "near-hoop-edge": lambda: evidence(job(hoop="22x22")),
+    "damaged-file": lambda: evidence(design=design(damaged="it breaks off after 400 stitches")),
+    "no-ties": lambda: evidence(regions=with_regions(without=(RegionKind.TIE,))),
+    "backing-outweighs-goods": lambda: evidence(job("jersey"), one_layer(g_m2=102.0, layers=2)),
+    "nap-shows": lambda: evidence(job("terry")),
+    "ground-shows": lambda: evidence(job(colour="#f7f7f0"), cover=cover(0.65)),
+    "lace-comes-apart": lambda: evidence(
+        job("none"),
+        one_layer("wash-away-film", 100.0),
+        cover=cover(lace=Lace(pieces=3, largest_share=0.6, crossings=5, loose_at=((1.0, 1.0),))),
+    ),
+}
+
+
+def named(findings, name: str) -> Finding | None:
+    return next((item for item in findings.items if item.name == name), None)
+
+
+def test_every_finding_has_a_failing_case_here():
+    assert set(BAD) == set(RULES)
+
+
+def test_the_sound_patch_has_no_finding():
+    assert judge(evidence()).items == ()
+
+
+@pytest.mark.parametrize("name", sorted(BAD))
+def test_a_finding_speaks_where_it_should(name):
+    looked: Evidence = BAD[name]()  # type: ignore[operator]
+    found = judge(looked)
+    item = named(found, name)
+    assert item is not None
+    assert item.because.endswith(".")
+    assert item.advice.endswith(".")
+    known = {r.id for r in looked.regions.items}
+    assert set(item.regions) <= known
+    assert (item.chance is None) == (name not in PREDICTED)
+    assert len(found.items) <= 3, [i.name for i in found.items]
+
+
+PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", "inner-pucker"}
+
+
+@pytest.mark.parametrize(
+    ("name", "sound"),
+    [
+        ("long-stitches", lambda: evidence(job(care="never-washed"), design=long_design(8.0))),
+        ("nap-shows", lambda: evidence(job("terry"), one_layer(topping="wash-away-film"))),
+        ("backing-outweighs-goods", lambda: evidence(job("jersey"), one_layer("tearaway", 102.0, layers=2))),
+        ("backing-outweighs-goods", lambda: evidence(job("jersey"), StackChoice((), None))),
+        ("ground-shows", lambda: evidence(job(colour="#103a6b"), cover=cover(0.65))),
+        ("ground-shows", lambda: evidence(cover=cover(0.65))),
+        ("lace-comes-apart", lambda: evidence(cover=cover(lace=Lace(3, 0.6, 5, ((1.0, 1.0),))))),
+        ("hole-in-cover", lambda: evidence(cover=cover(voids=(Void(2.0, (8.0, 8.0), 0.6, True),)))),
+        ("needle-crowding", lambda: evidence(cover=cover(penetrations=field(dense_spot(9.0, 1), "1/mm2")))),
+        ("column-too-thin", lambda: evidence(regions=with_regions(satin(0.6, bbox_mm=(0.0, 0.0, 2.0, 2.0))))),
+        ("outline-gap", lambda: evidence(response=response(gaps=(gap(1.0, np.zeros(40)),)))),
+        ("edge-pucker", lambda: BAD["inner-pucker"]()),  # type: ignore[operator]
+        ("near-hoop-edge", lambda: evidence(job(hoop="15x15"))),
+        ("no-underlay", lambda: evidence(regions=with_regions(satin(1.2)))),
+        ("short-stitches", lambda: evidence(design=design(lone_short()))),
+    ],
+)
+def test_a_finding_keeps_silent_where_it_should(name, sound):
+    assert named(judge(sound()), name) is None
+
+
+def test_level_follows_size_and_not_chance():
+    """A gap expected under the limit stays a caution however uncertain; one expected over it is a fault."""
+    wide = np.linspace(-0.4, 0.9, 40)
+    small = named(judge(evidence(response=response(gaps=(gap(0.0, wide, nominal=0.25),)))), "outline-gap")
+    large = named(judge(evidence(response=response(gaps=(gap(0.0, wide, nominal=0.35),)))), "outline-gap")
+    assert small is not None
+    assert large is not None
+    assert (small.level, large.level) == (Level.CAUTION, Level.FAULT)
+    assert small.chance == large.chance
+
+
+def test_a_gap_of_the_files_own_is_named_as_such():
+    moved = named(judge(evidence(response=response(gaps=(gap(1.0, np.full(40, 0.5)),)))), "outline-gap")
+    assert moved is not None
+    assert "The file itself leaves 1.0 mm" in moved.because
+
+
+def test_faults_come_first():
+    spoilt = evidence(design=design(damaged="it breaks off"), regions=with_regions(without=(RegionKind.TIE,)))
+    assert [item.name for item in judge(spoilt).items][:1] == ["damaged-file"]
+
+
+def test_measuring_needs_no_goods():
+    made = evidence(regions=with_regions(without=(RegionKind.TIE,)))
+    found = measure(made.design, made.regions, made.cover, made.use)
+    assert [item.name for item in found.items] == ["no-ties"]
+    assert found.tolerance_mm == 0.5
+
+
+@pytest.mark.parametrize("name", sorted(RULES))
+def test_every_page_names_meaning_unit_limit_weakness_and_what_to_try(name):
+    page = RULES[name].page
+    assert page.startswith(f"{name}: ")
+    for part in ("Meaning:", "Unit:", "Limit:", "Known weakness:", "Try:"):
+        assert part in page
+
+
+def test_contrast_against_published_ratios():
+    """W3C, WCAG 2.1: black on white 21:1; on white #767676 is the lightest grey that passes 4.5:1."""
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#ffffff", "#767676") >= 4.5 > contrast("#ffffff", "#777777")
+
+
+def test_clearance_in_a_rectangle_and_an_oval():
+    """A square of half side 10: clear by 2 in a 24 x 30 rectangle, by r - 10 sqrt 2 in a circle (derived)."""
+    square = design()
+    rectangle = Hoop("test", 24.0, 30.0, "rectangle", "test")
+    assert clearance_mm(square, rectangle)[0] == pytest.approx(2.0)
+    for radius in (12.0, 20.0):
+        circle = Hoop("test", 2 * radius, 2 * radius, "oval", "test")
+        assert clearance_mm(square, circle)[0] == pytest.approx(radius - 10 * np.sqrt(2))
