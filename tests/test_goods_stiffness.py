@@ -94,7 +94,15 @@ def test_a_quarter_turn_swaps_the_directions() -> None:
 
 
 @pytest.mark.parametrize(
-    "sheet", [(0, 1, 0.3, 1), (1, -1, 0.3, 1), (1, 1, 0.3, 0), (1, 1, 1.0, 1), (1, 4, 0.5, 1), (float("nan"), 1, 0, 1)]
+    "sheet",
+    [
+        (0, 1, 0.3, 1),
+        (1, -1, 0.3, 1),
+        (1, 1, 0.3, 0),
+        (1, 1, 1.0, 1),
+        (1, 4, 0.5, 1),
+        (float("nan"), 1, 0, 1),
+    ],
 )
 def test_inadmissible_constants_are_refused(sheet: tuple[float, float, float, float]) -> None:
     with pytest.raises(BadTable):

@@ -20,15 +20,25 @@ def read_table(name: str) -> dict[str, Any]:
     """Return the TOML table ``data/NAME.toml`` as it stands.
 
     Raises:
-        BadTable: there is no such file, or it is no TOML (which includes a name given twice).
+        BadTable: there is no such file, or it is no TOML.
     """
     try:
         text = files("analyzer.goods").joinpath("data", f"{name}.toml").read_text(encoding="utf-8")
-        return tomllib.loads(text)
     except FileNotFoundError:
         raise BadTable(f"{name}.toml: there is no such table") from None
+    return parse(text, f"{name}.toml")
+
+
+def parse(text: str, where: str) -> dict[str, Any]:
+    """Return TOML as a table; ``where`` names it in messages.
+
+    Raises:
+        BadTable: it is no TOML, which includes a name given twice.
+    """
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BadTable(f"{name}.toml: not a TOML table: {error}") from None
+        raise BadTable(f"{where}: not a TOML table: {error}") from None
 
 
 def as_value(where: str, entry: Mapping[str, Any]) -> Value:
