@@ -17,7 +17,12 @@ POSITIVE = st.floats(min_value=1e-3, max_value=1e5)
         (units.cotton_count_from_tex(30), 19.68, 0.005, "ASTM D2260, example of 30 tex"),
         (units.tex_from_cotton_count(1.0), 590.541, 0.001, "ASTM D2260, table 1"),
         (units.metric_ticket_from_tex(40), 75.0, 1e-9, "ticket rule: 3000 / tex"),
-        (units.metric_ticket_from_tex(2 * units.tex_from_metric_number(80)), 120.0, 1e-9, "Nm 80/2, ISO 2947"),
+        (
+            units.metric_ticket_from_tex(2 * units.tex_from_metric_number(80)),
+            120.0,
+            1e-9,
+            "Nm 80/2, ISO 2947",
+        ),
         (units.tex_from_denier(240), 26.667, 0.0005, "definition: g in 9 km"),
         (units.denier_from_tex(units.tex_from_dtex(135 * 2)), 243.0, 1e-9, "definition: g in 10 km"),
         (units.yarn_diameter_mm(1.0, 1.1), 0.037424, 5e-7, "Peirce 1937, specific volume 1.1 cm3/g"),
@@ -25,7 +30,12 @@ POSITIVE = st.floats(min_value=1e-3, max_value=1e5)
         (units.thread_diameter_mm(27, 1.52, 0.65), 0.187, 0.001, "viscose 27 tex, packing 0.65 (derived)"),
         (units.cover_factor(20, 28), 12.522, 0.0005, "textbook example: 20 tex at 28 per cm"),
         (units.cloth_cover_factor(12, 12), 18.857, 0.0005, "Peirce 1937, K1 = K2 = 12"),
-        (units.covered_fraction(units.cloth_cover_factor(12, 12)), 0.67347, 5e-6, "1 - (1 - 12/28)^2 (derived)"),
+        (
+            units.covered_fraction(units.cloth_cover_factor(12, 12)),
+            0.67347,
+            5e-6,
+            "1 - (1 - 12/28)^2 (derived)",
+        ),
         (units.g_m2_from_oz_yd2(1.0), 33.9057, 5e-5, "28.349523125 g over 0.83612736 m2"),
         (units.bending_unm_from_cantilever(168, 15.0, 9.81), 5.562, 0.0005, "FAST worked example"),
         (units.shear_n_per_m_from_bias_extension(4.7), 26.17, 0.005, "FAST worked example"),
@@ -41,7 +51,16 @@ def test_a_conversion_meets_its_published_value(
 
 @pytest.mark.parametrize(
     ("ounces", "grams"),
-    [(0.7, 23.7), (0.88, 29.8), (1.1, 37.3), (1.5, 50.9), (2.0, 67.8), (2.5, 84.8), (3.0, 101.7), (3.5, 118.7)],
+    [
+        (0.7, 23.7),
+        (0.88, 29.8),
+        (1.1, 37.3),
+        (1.5, 50.9),
+        (2.0, 67.8),
+        (2.5, 84.8),
+        (3.0, 101.7),
+        (3.5, 118.7),
+    ],
 )
 def test_ounces_meet_a_conversion_table(ounces: float, grams: float) -> None:
     """Derived from the exact ounce and yard, rounded to 0.1 g/m2."""
