@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtri
 
 from analyzer.arrays import Floats, frozen
 from analyzer.errors import BadJob, BadTable
@@ -37,6 +36,8 @@ def draw(count: int, seed: int) -> Draws:
         raise BadJob(f"the number of draws must be at least 1, not {count}")
     if seed < 0:
         raise BadJob(f"the seed must be 0 or more, not {seed}")
+    from scipy.special import ndtri  # here, since scipy is slow to import and listing tables needs none
+
     rng = np.random.Generator(np.random.PCG64(seed))
     scores: dict[str, Floats] = {}
     for name in PARAMETERS:
