@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeAlias
 
-from analyzer.cloth.types import Cover, Use
+from analyzer import cloth, findings, goods, mechanics, plan
+from analyzer.cloth import Cover, Use
 from analyzer.design import Design
-from analyzer.findings.types import Findings
-from analyzer.goods.setup import Setup
-from analyzer.goods.types import Known, Stack
+from analyzer.findings import Evidence, Findings
+from analyzer.goods import Draws, Known, Setup, Stack, StackChoice, worst_known
 from analyzer.job import Job
-from analyzer.mechanics.types import Response
-from analyzer.plan.types import Plan
-from analyzer.regions.types import Regions
+from analyzer.mechanics import Response, Sewing
+from analyzer.plan import Facts, Plan, Trial
+from analyzer.regions import Regions, cut
+
+#: Draws of everything uncertain; a chance of one in ten is then known within about two in a hundred.
+DRAWS = 500
+#: Goods that a design is compared on when none are named.
+COMPARED_ON = ("jersey", "terry", "cotton-twill")
+
+Progress: TypeAlias = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,3 +63,163 @@ class Checked:
     plan: Plan | None
     comparison: tuple[OnGoods, ...]
     sureness: Sureness
+
+
+@dataclass(slots=True)
+class _Bench:
+    """One design laid out on one goods, ready to be judged with one stack after the other.
+
+    It lives inside one call of :func:`check`; ``tried`` keeps what was judged, so that nothing is computed twice.
+    """
+
+    design: Design
+    job: Job
+    regions: Regions
+    cover: Cover
+    setup: Setup
+    draws: Draws
+    sewing: Sewing
+    tell: Callable[[str], None]
+    tried: dict[StackChoice, OnGoods] = field(default_factory=dict)
+
+    def use(self, thickness_mm: float) -> Use:
+        """Thread and time on a stack of this thickness."""
+        return cloth.use(self.design, thickness_mm=thickness_mm, speed_spm=self.setup.speed_spm)
+
+    def on(self, choice: StackChoice) -> OnGoods:
+        """Judge the design on one stack."""
+        if choice not in self.tried:
+            self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
+            stack = goods.build_stack(self.setup, choice, self.job.calibration)
+            response = mechanics.respond(self.sewing, stack, self.draws)
+            use = self.use(stack.thickness_mm)
+            evidence = Evidence(
+                self.design, self.regions, self.cover, use, self.setup, stack, response, choice
+            )
+            self.tried[choice] = OnGoods(self.setup, stack, response, findings.judge(evidence))
+        return self.tried[choice]
+
+    def trial(self, choice: StackChoice) -> Trial:
+        """Judge one stack for the plan's search."""
+        judged = self.on(choice)
+        return plan.trial_of(choice, judged.findings, beyond_range=judged.response.pull_in.beyond_range)
+
+    def topping(self) -> str | None:
+        """Return the topping that the job names, or else the one that the goods want."""
+        if self.job.topping is not None:
+            return None if self.job.topping == "none" else goods.topping(self.job.topping).name
+        chosen = plan.choose_topping(self.setup, self.regions, self.cover)
+        return chosen.kind if chosen else None
+
+
+def check(design: Design, job: Job, progress: Progress | None = None) -> Checked:
+    """Look a design over for a job.
+
+    Args:
+        design: the stitches.
+        job: cloth, care, hoop and so on. Without goods the design is measured and compared on three goods.
+        progress: called with a few words on what is being done and the share done, 0 to 1.
+
+    Raises:
+        UnknownName: the job names something that is in no table.
+        BadJob: the job contradicts itself or cannot be met.
+        NotConverged: a solve missed its tolerance.
+    """
+    names = COMPARED_ON if job.goods is None else (job.goods,)
+    setups = [goods.resolve(job, name, design.size_mm) for name in names]
+    _tell(progress, "measuring the stitches", 0.0)
+    regions = cut(design)
+    cover = cloth.measure(design, regions, thread_width_mm=setups[0].thread.laid_width_mm.value)
+    draws = goods.draw(DRAWS, job.seed)
+    sewing = mechanics.prepare(design, regions, setups[0].hoop)
+    benches = [
+        _Bench(design, job, regions, cover, setup, draws, sewing, lambda what: _tell(progress, what, 0.5))
+        for setup in setups
+    ]
+    if job.goods is None:
+        return _compared(benches)
+    return _planned(benches[0])
+
+
+def _tell(progress: Progress | None, what: str, share: float) -> None:
+    if progress is not None:
+        progress(what, share)
+
+
+def _planned(bench: _Bench) -> Checked:
+    """Judge the stack that the job names, or search for the lightest that holds."""
+    job, setup = bench.job, bench.setup
+    use = bench.use(setup.cloth.thickness_mm.value)
+    measured = findings.measure(bench.design, bench.regions, bench.cover, use, setup)
+    topping = bench.topping()
+    given = job.backing is not None
+    if job.backing is not None:
+        stacks: tuple[StackChoice, ...] = (StackChoice(goods.parse_backing(job.backing), topping),)
+    else:
+        stacks = plan.candidates(setup, job.stock, bench.regions, bench.cover, topping)
+    chosen = plan.choose(
+        setup,
+        Facts(bench.regions, bench.cover, measured),
+        stacks,
+        bench.trial,
+        given=given,
+        from_stock=job.stock is not None and not given,
+    )
+    judged = bench.on(chosen.choice)
+    return Checked(
+        design=bench.design,
+        job=job,
+        regions=bench.regions,
+        cover=bench.cover,
+        use=bench.use(judged.stack.thickness_mm),
+        measured=measured,
+        judged=judged,
+        plan=chosen,
+        comparison=(),
+        sureness=sureness(job, (judged,)),
+    )
+
+
+def _compared(benches: list[_Bench]) -> Checked:
+    """Judge the design on several goods: with the stack that the job names, or with nothing and with the usual one."""
+    first = benches[0]
+    job = first.job
+    use = first.use(first.setup.cloth.thickness_mm.value)
+    lines = tuple(bench.on(choice) for bench in benches for choice in _comparable(bench))
+    return Checked(
+        design=first.design,
+        job=job,
+        regions=first.regions,
+        cover=first.cover,
+        use=use,
+        measured=findings.measure(first.design, first.regions, first.cover, use),
+        judged=None,
+        plan=None,
+        comparison=lines,
+        sureness=sureness(job, lines),
+    )
+
+
+def _comparable(bench: _Bench) -> tuple[StackChoice, ...]:
+    """Return the stacks that a goods is compared with."""
+    topping = bench.topping()
+    if bench.job.backing is not None:
+        return (StackChoice(goods.parse_backing(bench.job.backing), topping),)
+    kind = goods.backing(bench.setup.cloth.backings[0])
+    weight = kind.weights_g_m2[len(kind.weights_g_m2) // 2]
+    return StackChoice((), topping), StackChoice(goods.parse_backing(f"{kind.kind}:{weight:g}"), topping)
+
+
+def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:
+    """Say how far the predictions may be trusted, by what their spread mostly comes from."""
+    causes = tuple(dict.fromkeys(name for one in judged for name in one.response.mostly_from[:2]))
+    known = worst_known(one.stack.spreads[name] for one in judged for name in causes if name in one.stack.spreads)
+    sewouts = job.calibration.sewouts if job.calibration is not None else 0
+    if sewouts:
+        says = f"Millimetres rest on {sewouts} measured sew-outs of yours, for what those could tell."
+    else:
+        says = (
+            "Millimetres are estimates: no measured sew-out stands behind them, and thread pull differs from "
+            "machine to machine. The limits shown are as wide as what is known. Sew a sample where it matters."
+        )
+    return Sureness(bool(sewouts), sewouts, known, causes, says)

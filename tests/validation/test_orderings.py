@@ -1,0 +1,170 @@
+"""Signs and ranks seen in published measurements, found again by the whole of ``check``.
+
+Only order is compared: no publication gives the millimetres of a stated cloth on a stated backing.
+
+Sources
+-------
+R&J   Radaviciene & Juciene, "Influence of embroidery threads on the accuracy of embroidery pattern dimensions", Fibres &
+      Textiles in Eastern Europe 20, 3(92), 2012, 92-97: elements come out smaller than the file for every width.
+K     A study of organza, linen, chiffon, batiste, raschel mesh and jersey, 2019, koreascience JAKO201928862524018 (abstract):
+      knits shrink more than wovens, satin more than step fill, any stabilizer less than none, pliable cloth more.
+D&M   Daukantiene & Mikelionyte, Autex Research Journal 2019, doi 10.2478/aut-2019-0046 (abstract): fill type and density matter.
+CP    Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from analyzer import Check, Design, Job, check
+from analyzer.design import Command
+
+SPACING_MM = 0.4
+
+
+def design_of(*objects: np.ndarray) -> Design:
+    """One colour block for each object, (k, 2) penetrations in mm."""
+    points, kinds = [], []
+    for number, path in enumerate(objects):
+        if number:
+            points.append(path[:1])
+            kinds.append(np.array([Command.COLOUR_CHANGE]))
+        points.append(path)
+        kinds.append(np.full(len(path), Command.STITCH))
+    return Design.from_commands(np.concatenate(points), np.concatenate(kinds).astype(np.uint8))
+
+
+def satin_column(width_mm: float, length_mm: float = 30.0, spacing_mm: float = 0.2) -> np.ndarray:
+    """Threads along x, column along y."""
+    y = np.arange(0.0, length_mm, spacing_mm)
+    x = np.where(np.arange(y.size) % 2 == 0, -width_mm / 2, width_mm / 2)
+    return np.column_stack([x, y - length_mm / 2])
+
+
+def filled(half_width: np.ndarray, y: np.ndarray, stitch_mm: float = 3.5) -> np.ndarray:
+    """Staggered rows along x; ``half_width`` (r,) of each row at ``y`` (r,)."""
+    rows = []
+    for number, (half, at) in enumerate(zip(half_width, y, strict=True)):
+        offset = stitch_mm * (number % 4) / 4
+        inner = np.arange(-half + 0.8 + offset, half - 0.8, stitch_mm)
+        x = np.concatenate([[-half], inner, [half]])
+        rows.append(np.column_stack([x if number % 2 == 0 else x[::-1], np.full(x.size, at)]))
+    return np.concatenate(rows)
+
+
+def square(side_mm: float = 20.0, spacing_mm: float = SPACING_MM) -> np.ndarray:
+    y = np.arange(-side_mm / 2, side_mm / 2 + 1e-9, spacing_mm)
+    return filled(np.full(y.size, side_mm / 2), y)
+
+
+def disc(radius_mm: float = 15.0) -> np.ndarray:
+    y = np.arange(-radius_mm + 0.3, radius_mm - 0.2, SPACING_MM)
+    return filled(np.sqrt(radius_mm**2 - y**2), y)
+
+
+def ring_run(radius_mm: float = 15.0) -> np.ndarray:
+    angle = np.linspace(0.0, 2 * np.pi, 48)
+    return radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+@cache
+def judged(shape: str, goods: str, backing: str) -> Check:
+    shapes = {
+        "square": lambda: design_of(square()),
+        "open square": lambda: design_of(square(spacing_mm=0.6)),
+        "dense square": lambda: design_of(square(spacing_mm=0.3)),
+        "outline last": lambda: design_of(disc(), ring_run()),
+        "outline first": lambda: design_of(ring_run(), disc()),
+        **{f"satin {w}": (lambda w=w: design_of(satin_column(float(w)))) for w in (2, 3, 4, 6, 7)},
+    }
+    return check(shapes[shape](), Job(goods=goods, backing=backing, hoop="100x100"))
+
+
+def pull_in(shape: str, goods: str, backing: str) -> float:
+    """Largest movement of the stitched cloth, mm."""
+    result = judged(shape, goods, backing).judged
+    assert result is not None
+    return result.response.pull_in.max_mm
+
+
+@pytest.mark.parametrize("width_mm", [2, 3, 4, 6, 7])
+@pytest.mark.parametrize("goods", ["cotton-twill", "jersey"])
+def test_a_column_comes_out_narrower_than_the_file_at_every_width(width_mm: int, goods: str) -> None:
+    """R&J: widths 2, 3, 4, 6 and 7 mm all come out smaller."""
+    result = judged(f"satin {width_mm}", goods, "cutaway:68").judged
+    assert result is not None
+    (column,) = result.response.columns
+    assert column.width_mm == pytest.approx(width_mm, abs=0.05)
+    assert 0.0 < column.nominal_mm < 0.25 * width_mm
+    assert np.percentile(column.draws_mm, 5) > 0.0
+
+
+@pytest.mark.parametrize("knit", ["jersey", "interlock", "performance-knit"])
+@pytest.mark.parametrize("woven", ["cotton-twill", "denim", "canvas"])
+def test_knits_shrink_more_than_wovens(knit: str, woven: str) -> None:
+    """K, on one and the same backing."""
+    assert pull_in("square", knit, "cutaway:68") > 1.1 * pull_in("square", woven, "cutaway:68")
+
+
+@pytest.mark.parametrize("goods", ["jersey", "cotton-twill", "organza"])
+@pytest.mark.parametrize("backing", ["tearaway:51", "cutaway:68", "wash-away-fibrous:40"])
+def test_any_stabilizer_shrinks_less_than_none(goods: str, backing: str) -> None:
+    """K."""
+    assert pull_in("square", goods, backing) < pull_in("square", goods, "none")
+
+
+def test_a_softer_cloth_shrinks_more() -> None:
+    """K: more pliable cloth shrinks more. Ranked by the stiffness along the rows of each cloth's own table entry."""
+    from analyzer.goods import cloth
+
+    names = ("jersey", "batiste", "cotton-twill", "canvas")
+    softness = [1.0 / (cloth(n).e2_kn_per_m.value * cloth(n).working_factor.value) for n in names]
+    assert softness == sorted(softness, reverse=True)
+    moved = [pull_in("square", name, "tearaway:51") for name in names]
+    assert moved == sorted(moved, reverse=True)
+
+
+def test_satin_shrinks_more_than_step_fill() -> None:
+    """K: for elements of one width, the share of the width that is lost is larger in satin than in fill."""
+    satin = judged("satin 7", "cotton-twill", "cutaway:68").judged
+    fill = judged("square", "cotton-twill", "cutaway:68").judged
+    assert satin is not None
+    assert fill is not None
+    share_satin = satin.response.columns[0].nominal_mm / 7.0
+    share_fill = 2.0 * fill.response.pull_in.visible_mm / 20.0
+    assert share_satin > share_fill
+
+
+@pytest.mark.parametrize("goods", ["jersey", "cotton-twill"])
+def test_heavier_and_more_layers_shrink_less(goods: str) -> None:
+    """CP."""
+    ladder = ["none", "cutaway:51", "cutaway:85", "cutaway:85x2"]
+    moved = [pull_in("square", goods, backing) for backing in ladder]
+    assert moved == sorted(moved, reverse=True)
+    assert moved[-1] < 0.8 * moved[1]
+
+
+def test_more_rows_pull_more() -> None:
+    """D&M: density changes the result; the direction is CP."""
+    moved = [pull_in(name, "cotton-twill", "cutaway:68") for name in ("open square", "square", "dense square")]
+    assert moved == sorted(moved)
+
+
+def test_an_outline_sewn_last_misses_its_fill_and_one_sewn_first_is_carried_along() -> None:
+    """CP: the fill has drawn the cloth in before a late outline; an early outline moves with the cloth."""
+
+    def worst(shape: str) -> float:
+        result = judged(shape, "jersey", "tearaway:51")
+        (gap,) = [g for g in result.gaps]
+        return gap.worst_mm
+
+    assert worst("outline last") > 0.2
+    assert worst("outline last") > worst("outline first") + 0.15
+
+
+def test_the_orderings_can_fail() -> None:
+    """Negative control: the same comparison with its sides exchanged does not hold."""
+    assert not pull_in("square", "cotton-twill", "cutaway:68") > pull_in("square", "jersey", "cutaway:68")
