@@ -86,7 +86,11 @@ def field(values: np.ndarray | float, unit: str) -> Field:
 
 
 def cover(
-    coverage: float = 0.75, voids: tuple[Void, ...] = (), lace: Lace | None = None, **changes: Any
+    coverage: float = 0.75,
+    voids: tuple[Void, ...] = (),
+    lace: Lace | None = None,
+    count: int = 4,
+    **changes: Any,
 ) -> Cover:
     grid = Grid(0.0, 0.0, 0.1, 200, 200)
     made = Cover(
@@ -96,7 +100,7 @@ def cover(
         thread_width_mm=0.3,
         resolution_mm=0.0914,
         voids=voids,
-        regions=tuple(RegionCover(i, 400.0, 2.5, 0.7, coverage, 2) for i in range(4)),
+        regions=tuple(RegionCover(i, 400.0, 2.5, 0.7, coverage, 2) for i in range(count)),
         density=field(2.5, "mm/mm2"),
         penetrations=field(0.7, "1/mm2"),
         raster=CoverRaster(grid, frozen(np.ones(grid.shape, dtype=np.uint8))),

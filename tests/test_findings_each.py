@@ -66,6 +66,10 @@ def long_design(length_mm: float):
     return design(points)
 
 
+def holed():
+    return cover(voids=(Void(2.0, (8.0, 8.0), 0.6, False),))
+
+
 def column(loss_mm: float):
     return ColumnDraws(4, 2.0, loss_mm, np.full(40, loss_mm))
 
@@ -80,13 +84,11 @@ BAD: dict[str, object] = {
     "short-stitches": lambda: evidence(design=short_design()),
     "long-stitches": lambda: evidence(job(care="washed-often"), design=long_design(8.0)),
     "thin-cover": lambda: evidence(cover=cover(0.4)),
-    "hole-in-cover": lambda: evidence(cover=cover(voids=(Void(2.0, (8.0, 8.0), 0.6, False),))),
+    "hole-in-cover": lambda: evidence(cover=holed()),
     "open-void": lambda: evidence(cover=cover(voids=(Void(900.0, (8.0, 8.0), 15.0, True),))),
-    "thread-pile-up": lambda: evidence(cover=cover(density=field(dense_spot(14.0), "mm/mm2"))),
+    "thread-pile-up": lambda: evidence(cover=cover(density=field(dense_spot(17.0), "mm/mm2"))),
     "needle-crowding": lambda: evidence(cover=cover(penetrations=field(dense_spot(6.0), "1/mm2"))),
-    "no-underlay": lambda: evidence(
-        regions=with_regions(satin(3.0)),
-    ),
+    "no-underlay": lambda: evidence(regions=with_regions(satin(3.0)), cover=cover(count=5)),
     "edge-pucker": lambda: evidence(response=response(pucker_mm=np.full(40, 2.0))),
     "inner-pucker": lambda: evidence(
         cover=cover(voids=(Void(60.0, (10.0, 10.0), 4.0, True),)),
@@ -141,19 +143,37 @@ PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", 
     ("name", "sound"),
     [
         ("long-stitches", lambda: evidence(job(care="never-washed"), design=long_design(8.0))),
-        ("nap-shows", lambda: evidence(job("terry"), one_layer(topping="wash-away-film"))),
+        (
+            "nap-shows",
+            lambda: evidence(job("terry", care="never-washed"), one_layer(topping="wash-away-film")),
+        ),
         ("backing-outweighs-goods", lambda: evidence(job("jersey"), one_layer("tearaway", 102.0, layers=2))),
         ("backing-outweighs-goods", lambda: evidence(job("jersey"), StackChoice((), None))),
         ("ground-shows", lambda: evidence(job(colour="#103a6b"), cover=cover(0.65))),
         ("ground-shows", lambda: evidence(cover=cover(0.65))),
         ("lace-comes-apart", lambda: evidence(cover=cover(lace=Lace(3, 0.6, 5, ((1.0, 1.0),))))),
+        ("hole-in-cover", lambda: evidence(job("none"), one_layer("wash-away-film", 100.0), cover=holed())),
+        (
+            "hole-in-cover",
+            lambda: evidence(
+                regions=with_regions(without=(RegionKind.FILL,)), cover=holed(), response=response()
+            ),
+        ),
         ("hole-in-cover", lambda: evidence(cover=cover(voids=(Void(2.0, (8.0, 8.0), 0.6, True),)))),
         ("needle-crowding", lambda: evidence(cover=cover(penetrations=field(dense_spot(9.0, 1), "1/mm2")))),
         ("column-too-thin", lambda: evidence(regions=with_regions(satin(0.6, bbox_mm=(0.0, 0.0, 2.0, 2.0))))),
         ("outline-gap", lambda: evidence(response=response(gaps=(gap(1.0, np.zeros(40)),)))),
         ("edge-pucker", lambda: BAD["inner-pucker"]()),  # type: ignore[operator]
         ("near-hoop-edge", lambda: evidence(job(hoop="15x15"))),
-        ("no-underlay", lambda: evidence(regions=with_regions(satin(1.2)))),
+        ("no-underlay", lambda: evidence(regions=with_regions(satin(1.2)), cover=cover(count=5))),
+        (
+            "needle-crowding",
+            lambda: evidence(
+                job("none"),
+                one_layer("wash-away-film", 100.0),
+                cover=cover(penetrations=field(dense_spot(6.0), "1/mm2")),
+            ),
+        ),
         ("short-stitches", lambda: evidence(design=design(lone_short()))),
     ],
 )
@@ -176,6 +196,14 @@ def test_a_gap_of_the_files_own_is_named_as_such():
     moved = named(judge(evidence(response=response(gaps=(gap(1.0, np.full(40, 0.5)),)))), "outline-gap")
     assert moved is not None
     assert "The file itself leaves 1.0 mm" in moved.because
+
+
+def test_pile_under_a_topping_is_a_note_on_goods_that_are_washed():
+    held = named(judge(evidence(job("terry"), one_layer(topping="wash-away-film"))), "nap-shows")
+    bare = named(judge(evidence(job("terry"))), "nap-shows")
+    assert held is not None
+    assert bare is not None
+    assert (held.level, bare.level) == (Level.NOTE, Level.CAUTION)
 
 
 def test_faults_come_first():

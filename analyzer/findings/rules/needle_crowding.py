@@ -3,7 +3,7 @@
 Meaning: holes run into each other; the cloth tears along them and backing falls out.
 Unit: penetrations per mm2, averaged over 3 by 3 mm.
 Limit: over crowded_area_mm2, crowding_per_mm2 and crowding_fault_per_mm2 (derived from the hole of
-a 75 needle).
+a 75 needle). Free-standing lace has no cloth to cut; there only the higher limit counts.
 Known weakness: cloth parts its threads for a ball point; close wovens and leather are cut sooner.
 Try: longer stitches, wider rows, fewer layers.
 """
@@ -26,11 +26,14 @@ def look(evidence: Evidence) -> Finding | None:
     if np.count_nonzero(over) * field.grid.cell_mm**2 < evidence.limit("crowded_area_mm2"):
         return None
     most = float(density.max())
+    fault = most > evidence.limit("crowding_fault_per_mm2")
+    if not fault and evidence.setup is not None and evidence.setup.cloth.family == "none":
+        return None
     points = places_mm(field, over)
     worst = places_mm(field, density == most)[0]
     return Finding(
         name=RULE.name,
-        level=Level.FAULT if most > evidence.limit("crowding_fault_per_mm2") else Level.CAUTION,
+        level=Level.FAULT if fault else Level.CAUTION,
         regions=regions_at(evidence, points),
         at=(float(worst[0]), float(worst[1])),
         measured=most,

@@ -3,8 +3,8 @@
 Meaning: underlay fixes the cloth to its backing before the dense stitching pulls, and lifts the top
 stitches.
 Unit: mm2 of area without it.
-Limit: fills from underlay_fill_mm2, satins from underlay_satin_mm wide (guess; common practice, no
-source).
+Limit: fills from underlay_fill_mm2, satins from underlay_satin_mm wide, once they are more than
+underlay_missing_share of all (guess; common practice, no source).
 Known weakness: underlay is told from travel only by lying under later stitching; any earlier
 stitching under the region counts.
 Try: an edge run and an open fill across the direction of the top stitches.
@@ -33,7 +33,10 @@ def look(evidence: Evidence) -> Finding | None:
         for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
         if not region.covers and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
     ]
-    if not bare:
+    dense = evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
+    total = sum(areas.get(region.id, 0.0) for region in dense)
+    missing = sum(areas.get(region.id, 0.0) for region in bare)
+    if not bare or missing < evidence.limit("underlay_missing_share") * total:
         return None
     largest = max(bare, key=lambda region: areas.get(region.id, 0.0))
     soft = evidence.setup is not None and (evidence.setup.cloth.stretchy or evidence.has_pile)
@@ -42,7 +45,7 @@ def look(evidence: Evidence) -> Finding | None:
         level=Level.CAUTION if soft else Level.NOTE,
         regions=tuple(region.id for region in bare),
         at=middle(largest),
-        measured=float(sum(areas.get(region.id, 0.0) for region in bare)),
+        measured=missing,
         limit=None,
         unit="mm2",
         chance=None,

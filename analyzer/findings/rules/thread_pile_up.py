@@ -2,8 +2,8 @@
 
 Meaning: layers over layers make a stiff plate, deflect needles and break thread.
 Unit: mm of thread per mm2, averaged over 3 by 3 mm.
-Limit: over crowded_area_mm2, pile_up_mm_per_mm2 and pile_up_fault_mm_per_mm2 (derived from satin,
-its underlay and a fill under it).
+Limit: over crowded_area_mm2, pile_up_mm_per_mm2 and pile_up_fault_mm_per_mm2 (derived: three and
+four satins over one another).
 Known weakness: thinner threads stand more than the 40 weight that the limit means.
 Try: cut away the fill under later stitching, or open its rows.
 """
