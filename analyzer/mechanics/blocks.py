@@ -86,7 +86,9 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
     return Blocks(count=number, block=frozen(block), moment=frozen(moment))
 
 
-def _parts(ids: list[int], way: list[float], step_mm: float, apart: set[tuple[int, int]]) -> list[tuple[int, int]]:
+def _parts(
+    ids: list[int], way: list[float], step_mm: float, apart: set[tuple[int, int]]
+) -> list[tuple[int, int]]:
     """Gather neighbouring pieces of the sequence: (index of the last piece, number of blocks) of each part."""
     parts: list[tuple[int, int]] = []
     held: set[int] = set()

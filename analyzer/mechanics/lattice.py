@@ -111,7 +111,8 @@ class Lattice:
         each = self.cell_mm2 * (resultants @ self.mean_strain)
         dofs = (2 * self.corners[:, :, None] + np.arange(2)).reshape(-1)
         total = np.bincount(dofs, weights=each.ravel(), minlength=2 * self.nodes)
-        return total.reshape(self.ny + 1, self.nx + 1, 2)
+        forces: Floats = np.asarray(total, dtype=np.float64).reshape(self.ny + 1, self.nx + 1, 2)
+        return forces
 
     def weights(self, points: Floats) -> tuple[Index, Floats]:
         """Nodes (p, 4) and bilinear weights (p, 4) of ``points`` (p, 2) mm from the lower left corner.

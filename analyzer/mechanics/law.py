@@ -73,12 +73,16 @@ def tension(stitches: Stitches, pull: Pull, cell_mm: float) -> Floats:
     reach = law["fill_reach"] * length / radius
     fill = 1.0 + law["fill_gain"] * (y / length) * np.log1p(reach * closeness)
     reach = law["satin_reach"] * length / radius
-    satin = (1.0 + law["satin_cell"] * cell_mm / length) * (1.0 + law["satin_gain"] * (y / length) * np.log1p(reach))
+    satin = (1.0 + law["satin_cell"] * cell_mm / length) * (
+        1.0 + law["satin_gain"] * (y / length) * np.log1p(reach)
+    )
 
     is_satin = stitches.kind == StitchClass.SATIN
     amp = np.where(stitches.kind == StitchClass.SHORT, 1.0, np.where(is_satin, satin, fill))
     extra = (amp - 1.0) / amp
-    rigid = np.where(is_satin, law["satin_rigid"] * extra, np.minimum(law["fill_rigid_most"], law["fill_rigid"] * extra))
+    rigid = np.where(
+        is_satin, law["satin_rigid"] * extra, np.minimum(law["fill_rigid_most"], law["fill_rigid"] * extra)
+    )
     share = pull.lock_share[:, None]
     result: Floats = pull.pull_n * amp * (rigid + (1.0 - rigid) * share)
     return result

@@ -84,7 +84,7 @@ def lay_out(
 
 def _sum(group: np.ndarray[tuple[int], np.dtype[np.intp]], values: Floats, size: int) -> Floats:
     """Sum ``values`` by ``group``."""
-    return np.bincount(group, weights=values, minlength=size)
+    return np.asarray(np.bincount(group, weights=values, minlength=size), dtype=np.float64)
 
 
 def _cells(points: Floats, grid: Grid) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
@@ -113,5 +113,8 @@ def _loads(
             rows.append(block[:, None] * dofs + 2 * nodes + component)
             columns.append(np.broadcast_to(np.arange(n)[:, None], nodes.shape))
             values.append(sign * weights * direction[:, component, None])
-    entries = (np.concatenate(values).ravel(), (np.concatenate(rows).ravel(), np.concatenate(columns).ravel()))
+    entries = (
+        np.concatenate(values).ravel(),
+        (np.concatenate(rows).ravel(), np.concatenate(columns).ravel()),
+    )
     return sparse.csr_matrix(entries, shape=(blocks * dofs, n))

@@ -75,7 +75,9 @@ class Membrane:
             held[0, -1, 1] = True
             return held, None
         if isinstance(rim, str):
-            raise ValueError(f"rim is '{rim}'; it must be clamped, free, a spring stiffness or an array of held nodes")
+            raise ValueError(
+                f"rim is '{rim}'; it must be clamped, free, a spring stiffness or an array of held nodes"
+            )
         return held, self._springs(float(rim))
 
     def _springs(self, k_s: float) -> sparse.csr_matrix:
@@ -105,6 +107,7 @@ class Membrane:
 
         Raises:
             NotConverged: the solve missed its tolerance.
+
         """
         cells = np.asarray(stress, dtype=np.float64).reshape(self.lattice.nx * self.lattice.ny, 3)
         return self.solve_forces(-self.lattice.forces(cells))
@@ -119,7 +122,8 @@ class Membrane:
             u = batch[0]
         else:
             u = solve_direct(self._matrix, flat, self._free)
-        return u.reshape(self.lattice.ny + 1, self.lattice.nx + 1, 2)
+        shaped: Floats = u.reshape(self.lattice.ny + 1, self.lattice.nx + 1, 2)
+        return shaped
 
     def strain(self, u: Floats) -> Floats:
         """Strain (ny, nx, 3) at the middle of each cell, engineering shear."""
@@ -127,4 +131,5 @@ class Membrane:
 
     def resultants(self, u: Floats, stress: Floats) -> Floats:
         """``N = C eps + stress`` (ny, nx, 3) N/m at the middle of each cell, tension positive."""
-        return np.einsum("yxij,yxj->yxi", self.stiffness, self.strain(u)) + stress
+        total: Floats = np.einsum("yxij,yxj->yxi", self.stiffness, self.strain(u)) + stress
+        return total

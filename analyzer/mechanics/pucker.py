@@ -27,11 +27,10 @@ _PERCENTILE = 95.0
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """Cloth in the ring around the stitching after unhooping and trimming, r cells.
+    """What is left in the ring around the stitching after unhooping and trimming, r cells.
 
-    ``from_pull`` (r, 3) and ``from_hooping`` (r, 3): strain of the goods that the threads' pull and the hooping
-    tension leave, relative to the cloth at rest; ``hooped`` (r,) the largest contraction that pull alone made while
-    hooped; ``wavelength_mm`` of the ripple.
+    ``from_pull`` (r, 3) and ``from_hooping`` (r, 3, for 1 N/m of hooping tension): elastic strain, resultants over
+    stiffness, of the layers that stay, taken together; ``wavelength_mm`` of the ripple.
     """
 
     cells: np.ndarray[tuple[int], np.dtype[np.intp]]
@@ -85,6 +84,7 @@ def release(layout: Layout, stack: Stack, sewn: Sewn, pull_layers: Floats) -> Re
 
     Raises:
         NotConverged: the free sheet cannot be solved.
+
     """
     lattice = layout.lattice
     stays = np.stack([_stays(layer, layout) for layer in stack.layers])
@@ -92,11 +92,8 @@ def release(layout: Layout, stack: Stack, sewn: Sewn, pull_layers: Floats) -> Re
     stiffness = np.einsum("lc,lij->cij", left, pull_layers) + sewn.ties
     held = np.einsum("lc,lci->ci", stays, sewn.layer_resultants) + sewn.tie_resultants
     hooping = np.zeros_like(held)
-    goods = next((i for i, layer in enumerate(stack.layers) if layer.role == "goods"), None)
-    natural = np.zeros(3)
-    if goods is not None:
+    if stack.goods is not None:
         hooping[:, :2] = 1.0
-        natural = np.linalg.solve(pull_layers[goods], np.array([1.0, 1.0, 0.0]))
     forces = np.stack(
         [(sewn.pull_forces - lattice.forces(held)).reshape(-1), -lattice.forces(hooping).reshape(-1)], axis=1
     )
@@ -106,27 +103,34 @@ def release(layout: Layout, stack: Stack, sewn: Sewn, pull_layers: Floats) -> Re
     moved = solve_direct(matrix, forces, free)
     shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
     cells = np.flatnonzero(ring(layout))
-    hooped = lattice.strain(sewn.states[0, -1].reshape(shape))
-    after, springs_back = (lattice.strain(moved[:, i].reshape(shape)) for i in (0, 1))
+    pulled, springs_back = (
+        before[cells]
+        + np.einsum("cij,cj->ci", stiffness[cells], lattice.strain(moved[:, i].reshape(shape))[cells])
+        for i, before in enumerate((held, hooping))
+    )
+    nominal = pulled + stack.hooping_n_per_m.value * springs_back
     return Released(
         cells=cells,
-        from_pull=(hooped + after)[cells],
-        from_hooping=(natural + springs_back)[cells],
-        wavelength_mm=_wavelength_mm(stack),
+        from_pull=np.linalg.solve(stiffness[cells], pulled[:, :, None])[:, :, 0],
+        from_hooping=np.linalg.solve(stiffness[cells], springs_back[:, :, None])[:, :, 0],
+        wavelength_mm=_wavelength_mm(stack, nominal),
     )
 
 
-def _wavelength_mm(stack: Stack) -> float:
-    """Wavelength of the ripple of the layers that stay next to the stitching, mm."""
+def _wavelength_mm(stack: Stack, resultants: Floats) -> float:
+    """Wavelength of the ripple of the layers that stay, under ``resultants`` (r, 3) N/m in the ring, mm."""
     limits = constants("mechanics")
     bending = sum(layer.bending_unm for layer in stack.layers if layer.removal in ("kept", "trimmed"))
     bending = max(bending, 0.01 * stack.bending_unm)
-    tension, length_m = limits["pucker_tension_n_per_m"].value, 1e-3 * limits["pucker_length_mm"].value
+    middle = 0.5 * (resultants[:, 0] + resultants[:, 1])
+    radius = np.hypot(0.5 * (resultants[:, 0] - resultants[:, 1]), resultants[:, 2])
+    tension = max(limits["pucker_tension_n_per_m"].value, float(np.median(middle + radius)))
+    length_m = 1e-3 * limits["pucker_length_mm"].value
     return float(1e3 * 2.0 * np.sqrt(np.pi) * (1e-6 * bending / tension) ** 0.25 * np.sqrt(length_m))
 
 
 def amplitude_mm(strain: Floats, wavelength_mm: float) -> Floats:
-    """Amplitude of the wave for goods strain (..., r, 3) in the ring, mm."""
+    """Amplitude of the wave for elastic ``strain`` (..., r, 3) in the ring, mm."""
     low, _ = principal_strains(strain)
     contraction = np.percentile(-low, _PERCENTILE, axis=-1)
     excess = np.maximum(0.0, contraction - constants("mechanics")["pucker_threshold"].value)

@@ -29,7 +29,7 @@ def stitched(layout: Layout) -> Bools:
 
 
 def pull_in(
-    layout: Layout, states: Floats, penetrations: Floats, loaded: Floats, weight: Floats
+    layout: Layout, states: Floats, penetrations: Floats, loaded: Bools, weight: Floats
 ) -> tuple[PullIn, Floats]:
     """Measure variant 0 of ``states``.
 

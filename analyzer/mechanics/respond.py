@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from analyzer.arrays import Floats, frozen
 from analyzer.goods import Draws, Stack, values
-from analyzer.mechanics.law import Pull
+from analyzer.mechanics.law import Pull, tension
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.pucker import amplitude_mm, pucker_draws, release, ring, ring_contraction
 from analyzer.mechanics.pullin import principal_strains, pull_in
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
-from analyzer.mechanics.surface import plan_runs, ranked_causes, spread_out
+from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response
 from analyzer.mechanics.wanted import gap_shift, width_loss
 
@@ -39,13 +40,18 @@ def respond(
 
     Raises:
         NotConverged: a solve missed its tolerance.
+
     """
     plan = plan_runs(stack)
     count = len(next(iter(plan.factors.values()), np.ones(1)))
     variants = make_variants(stack, plan.factors, count)
     share = _SCREEN_SHARE if detail == "full" else 1.0
     coarse = sew(
-        sewing.screen, sewing.stitches, variants, tolerance=SCREEN_TOLERANCE, progress=_part(progress, 0.0, share)
+        sewing.screen,
+        sewing.stitches,
+        variants,
+        tolerance=SCREEN_TOLERANCE,
+        progress=_part(progress, 0.0, share),
     )
     layout, nominal = sewing.screen, coarse
     if detail == "full":
@@ -60,16 +66,21 @@ def respond(
     radius = 0.5 * stack.needle.blade_mm.value
     near = ring(sewing.screen)
     wanted = np.concatenate(
-        [_wanted(sewing, sewing.screen, coarse.states, radius), ring_contraction(sewing.screen, coarse.states, near)[:, None]],
+        [
+            _wanted(sewing, sewing.screen, coarse.states, radius),
+            ring_contraction(sewing.screen, coarse.states, near)[:, None],
+        ],
         axis=1,
     )
     middle = np.append(_wanted(sewing, layout, nominal.states[:1], radius)[0], wanted[0, -1])
     scale = np.sqrt(np.mean(coarse.states[:, -1] ** 2, axis=(1, 2)))
-    drawn = spread_out(plan, stack, draws, scale, wanted, middle)
+    drawn = spread_out(plan, stack, draws, Runs(scale, wanted, _slipping(sewing, variants)), middle)
 
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
-    pucker = _pucker(sewing, stack, draws, coarse, variants, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None)
+    pucker = _pucker(
+        sewing, stack, draws, coarse, variants, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None
+    )
     lengths = sewing.stitches.length_mm
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
@@ -97,7 +108,11 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
     def factor(name: str) -> Floats:
         return factors.get(name, np.ones(count))
 
-    by_role = {"goods": factor("goods_stiffness"), "backing": factor("backing_stiffness"), "topping": np.ones(count)}
+    by_role = {
+        "goods": factor("goods_stiffness"),
+        "backing": factor("backing_stiffness"),
+        "topping": np.ones(count),
+    }
     layers = np.stack([by_role[layer.role][:, None, None] * layer.membrane for layer in stack.layers], axis=1)
     kappa = np.array([layer.perforation_mm2 for layer in stack.layers])
     return Variants(
@@ -111,6 +126,15 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
             radius_mm=0.5 * stack.needle.blade_mm.value,
         ),
     )
+
+
+def _slipping(sewing: Sewing, variants: Variants) -> Floats:
+    """Share of all pull, weighted by length, that is proportional to the share left at locking, (v,)."""
+    pull, cell_mm = variants.pull, sewing.screen.grid.cell_mm
+    whole = tension(sewing.stitches, pull, cell_mm) @ sewing.stitches.length_mm
+    rigid = tension(sewing.stitches, replace(pull, lock_share=0.0 * pull.lock_share), cell_mm)
+    result: Floats = 1.0 - (rigid @ sewing.stitches.length_mm) / whole
+    return result
 
 
 def _part(

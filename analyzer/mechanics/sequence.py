@@ -71,6 +71,7 @@ def sew(
 
     Raises:
         NotConverged: a solve missed ``tolerance``.
+
     """
     lattice, count = layout.lattice, layout.blocks.count
     v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny

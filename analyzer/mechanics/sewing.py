@@ -52,9 +52,10 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
 
     Raises:
         BadJob: the design holds no stitch that lies inside the hoop.
+
     """
     loads = loading(design)
-    ends_at = np.flatnonzero(loads)
+    ends_at = np.flatnonzero(loads).astype(np.int32)
     if not ends_at.size:
         raise BadJob("the design holds no stitch that pulls on the cloth: there is nothing to compute")
     a, b = design.penetrations[ends_at - 1], design.penetrations[ends_at]
@@ -79,7 +80,7 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
         hoop=hoop,
         a=frozen(a),
         b=frozen(b),
-        ends_at=frozen(ends_at.astype(np.int32)),
+        ends_at=frozen(ends_at),
         loaded=frozen(loads),
         stitches=stitches,
         columns=columns(design, regions, np.where(loads, kind, StitchClass.SHORT)),
@@ -106,7 +107,9 @@ def classes(design: Design) -> np.ndarray[tuple[int], np.dtype[np.uint8]]:
     length = np.hypot(*steps.T)
     unit = steps / np.where(length > 0, length, 1.0)[:, None]
     turn = np.ones(len(unit))  # cosine between stitch i and stitch i + 1
-    turn[:-1] = np.where(design.joined[1:] & design.joined[:-1], np.einsum("ij,ij->i", unit[1:], unit[:-1]), 1.0)
+    turn[:-1] = np.where(
+        design.joined[1:] & design.joined[:-1], np.einsum("ij,ij->i", unit[1:], unit[:-1]), 1.0
+    )
     back = turn < law["reversal_cosine"].value
     satin = back.copy()
     satin[1:] &= back[:-1]

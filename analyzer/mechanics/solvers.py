@@ -28,14 +28,19 @@ def solve_direct(matrix: sparse.csr_matrix, forces: Floats, free: Bools) -> Floa
 
     Raises:
         NotConverged: the matrix is singular, or the residual is not small.
+
     """
     kept = np.flatnonzero(free)
     reduced = matrix.tocsr()[kept][:, kept].tocsc()
     reduced.sum_duplicates()
     try:
-        solution = splu(reduced, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(forces[kept])
+        solution = splu(reduced, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(
+            forces[kept]
+        )
     except RuntimeError as reason:
-        raise NotConverged(f"the membrane's equations cannot be solved ({reason}): check stiffness and rim") from None
+        raise NotConverged(
+            f"the membrane's equations cannot be solved ({reason}): check stiffness and rim"
+        ) from None
     residual = np.linalg.norm(reduced @ solution - forces[kept])
     if not residual <= 1e-6 * np.linalg.norm(forces[kept]):
         raise NotConverged("the direct solve of the membrane lost its accuracy: check the stiffness values")
@@ -66,7 +71,9 @@ class SinePreconditioner:
 
     def __call__(self, residual: Floats) -> Floats:
         """Apply to ``residual`` (batch, dofs)."""
-        scale = np.abs(residual).max(axis=1, initial=1e-300)[:, None]  # keeps clear of the range of single precision
+        scale = np.abs(residual).max(axis=1, initial=1e-300)[
+            :, None
+        ]  # keeps clear of the range of single precision
         scaled = (residual / scale).astype(np.float32)
         inner = scaled.reshape(-1, *self._shape, 2)[:, 1:-1, 1:-1] * self._free
         spectrum = fft.dstn(inner, type=1, axes=(1, 2), norm="ortho")
@@ -93,6 +100,7 @@ def solve_cg(
 
     Raises:
         NotConverged: some member has not got there within ``iterations``.
+
     """
     mask = free.astype(np.float64)
     residual = forces * mask

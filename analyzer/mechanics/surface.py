@@ -2,7 +2,8 @@
 
 Everything is exactly linear in the pull F. In the stiffnesses it is not, but nearly a power law; so one positive
 scale (the rms displacement) is fitted as a quadratic in the parameters' logarithms, and each quantity's
-ratio to that scale as another. Share left at locking and perforation enter by their own slopes at the middle.
+ratio to that scale as another. The loads are affine in the share of the pull that is left at locking, and how much
+of them goes with it is known without a solve; perforation enters by its own slope at the middle.
 """
 
 from __future__ import annotations
@@ -12,13 +13,13 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Bools, Floats
 from analyzer.goods import Draws, Stack, values
 
 QUADRATIC = ("goods_stiffness", "backing_stiffness", "thread_stiffness_n")
 LINEAR = ("lock_share", "perforation")
 _WORTH_NAMING = 0.05  # share of variance below which a parameter is not named
-_BEYOND = 1.35  # how far past its 5 and 95 % a surface is read, in logarithms
+_BEYOND = 1.8  # how far past its 5 and 95 % a surface is read, in logarithms
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,41 +67,63 @@ def _features(logs: Floats) -> Floats:
     return np.stack(columns, axis=1) if columns else np.zeros((len(logs), 0))
 
 
-def spread_out(
-    plan: Plan, stack: Stack, draws: Draws, scale: Floats, wanted: Floats, nominal: Floats
-) -> Floats:
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """What the v runs of a plan gave: a positive ``scale`` (v,), the ``wanted`` quantities (v, q), and ``slipping`` (v,),
+    the share of all pull that goes with the share left at locking.
+    """
+
+    scale: Floats
+    wanted: Floats
+    slipping: Floats
+
+
+def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floats) -> Floats:
     """Values (n, q) of the wanted quantities over the draws.
 
-    ``scale`` (v,) and ``wanted`` (v, q) come from the runs of ``plan``; ``nominal`` (q,) is the best nominal value, of
-    a finer grid: the surface keeps its own shape and takes that as its middle.
+    ``nominal`` (q,) is the best nominal value, of a finer grid: the surface keeps its shape and takes that as its middle.
     """
-    n = draws.count
-    ratio = wanted * (scale[0] / scale)[:, None]
-    curved = np.ones(len(scale), dtype=np.bool_)
+    curved = np.ones(len(runs.scale), dtype=np.bool_)
     for name in plan.linear:
         curved &= plan.factors[name] == 1.0
-    size, shape = np.ones(n), np.broadcast_to(nominal, (n, len(nominal))).copy()
-    if plan.quadratic:
-        logs = np.stack([np.log(plan.factors[name][curved]) for name in plan.quadratic], axis=1)
-        terms = _features(logs)[1:]
-        to_scale = np.linalg.lstsq(terms, np.log(scale[curved][1:] / scale[0]), rcond=None)[0]
-        to_ratio = np.linalg.lstsq(terms, ratio[curved][1:] - ratio[0], rcond=None)[0]
-        drawn = np.stack([_drawn(stack, draws, name) for name in plan.quadratic], axis=1)
-        reach = _BEYOND * np.stack([logs.min(axis=0), logs.max(axis=0)])
-        features = _features(np.clip(drawn, reach[0], reach[1]))
-        size = np.exp(features @ to_scale)
-        shape += features @ to_ratio
-    for name in plan.linear:
-        run = int(np.flatnonzero(plan.factors[name] != 1.0)[0])
-        factor, drawn_factor = plan.factors[name][run], np.exp(_drawn(stack, draws, name))
-        if name == "perforation":
-            factor, drawn_factor = np.log(factor), np.log(drawn_factor)
-        else:  # exactly affine in the share itself
-            factor, drawn_factor = factor - 1.0, drawn_factor - 1.0
-        shape += (drawn_factor / factor)[:, None] * (wanted[run] - wanted[0])
+    curved[0] = False
+    size = _Quadratic(plan, stack, draws, curved, np.log(runs.scale / runs.scale[0])[:, None])
+    ratio = _Quadratic(plan, stack, draws, curved, runs.wanted * (runs.scale[0] / runs.scale)[:, None])
+    shape = nominal + ratio.change
+    if "lock_share" in plan.linear:
+        run, factor = _own_run(plan, "lock_share")
+        drawn = np.exp(_drawn(stack, draws, "lock_share")) - 1.0
+        slips = _Quadratic(plan, stack, draws, curved, runs.slipping[:, None])
+        slipping = np.clip(runs.slipping[0] + slips.change[:, 0], 0.0, 1.0)
+        own = (runs.wanted[run] - runs.wanted[0]) / (factor - 1.0) - runs.slipping[0] * runs.wanted[0]
+        shape = shape * (1.0 + drawn * slipping)[:, None]
+        shape += (drawn * slipping / runs.slipping[0])[:, None] * own
+    if "perforation" in plan.linear:
+        run, factor = _own_run(plan, "perforation")
+        steps = _drawn(stack, draws, "perforation") / np.log(factor)
+        shape += steps[:, None] * (runs.wanted[run] - runs.wanted[0])
     pull = values(draws, "pull_n", stack.spreads["pull_n"]) / stack.spreads["pull_n"].value
-    result: Floats = (pull * size)[:, None] * shape
+    result: Floats = (pull * np.exp(size.change[:, 0]))[:, None] * shape
     return result
+
+
+class _Quadratic:
+    """Quadratic in the logarithms of the plan's stiffnesses, through the nominal run; ``change`` (n, q) over the draws."""
+
+    def __init__(self, plan: Plan, stack: Stack, draws: Draws, curved: Bools, quantity: Floats) -> None:
+        self.change: Floats = np.zeros((draws.count, quantity.shape[1]))
+        if plan.quadratic:
+            logs = np.stack([np.log(plan.factors[name][curved]) for name in plan.quadratic], axis=1)
+            fit = np.linalg.lstsq(_features(logs), quantity[curved] - quantity[0], rcond=None)[0]
+            drawn = np.stack([_drawn(stack, draws, name) for name in plan.quadratic], axis=1)
+            low, high = (np.minimum(logs.min(axis=0), 0.0), np.maximum(logs.max(axis=0), 0.0))
+            self.change = _features(np.clip(drawn, _BEYOND * low, _BEYOND * high)) @ fit
+
+
+def _own_run(plan: Plan, name: str) -> tuple[int, float]:
+    """Number and factor of the run that varies only ``name``."""
+    run = int(np.flatnonzero(plan.factors[name] != 1.0)[0])
+    return run, float(plan.factors[name][run])
 
 
 def _drawn(stack: Stack, draws: Draws, name: str) -> Floats:
@@ -119,4 +142,6 @@ def ranked_causes(stack: Stack, draws: Draws, outcome: Floats) -> tuple[str, ...
         if name in draws.scores and spread.low < spread.high:
             drawn = _drawn(stack, draws, name)
             shares[name] = float(np.corrcoef(drawn, outcome)[0, 1] ** 2)
-    return tuple(name for name in sorted(shares, key=lambda key: -shares[key]) if shares[name] >= _WORTH_NAMING)
+    return tuple(
+        name for name in sorted(shares, key=lambda key: -shares[key]) if shares[name] >= _WORTH_NAMING
+    )

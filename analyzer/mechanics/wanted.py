@@ -27,7 +27,9 @@ class Column:
     stitches: Ints
 
 
-def columns(design: Design, regions: Regions, kind: np.ndarray[tuple[int], np.dtype[np.uint8]]) -> tuple[Column, ...]:
+def columns(
+    design: Design, regions: Regions, kind: np.ndarray[tuple[int], np.dtype[np.uint8]]
+) -> tuple[Column, ...]:
     """Return the satin columns of a design; ``kind`` (m,) is the class of the stitch that ends at each penetration."""
     result = []
     for item in regions.items:
@@ -35,9 +37,13 @@ def columns(design: Design, regions: Regions, kind: np.ndarray[tuple[int], np.dt
             continue
         own = np.flatnonzero((regions.region_of == item.id) & (kind == StitchClass.SATIN) & design.joined)
         if own.size:
-            chosen = own[np.unique(np.linspace(0, own.size - 1, _STITCHES_OF_A_COLUMN).round().astype(np.intp))]
+            chosen = own[
+                np.unique(np.linspace(0, own.size - 1, _STITCHES_OF_A_COLUMN).round().astype(np.intp))
+            ]
             # row spacing is from thread to thread; the pitch of a zig-zag is there and back
-            result.append(Column(item.id, item.width_mm, 2.0 * item.row_spacing_mm, frozen(chosen.astype(np.int32))))
+            result.append(
+                Column(item.id, item.width_mm, 2.0 * item.row_spacing_mm, frozen(chosen.astype(np.int32)))
+            )
     return tuple(result)
 
 
