@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -21,6 +21,7 @@ def spreads(draw_: st.DrawFn) -> Value:
     return spread(middle / draw_(ends), middle, middle * draw_(ends))
 
 
+@settings(deadline=None)
 @given(spreads())
 def test_low_value_and_high_are_the_5_50_and_95_percent_points(wanted: Value) -> None:
     """The scores are scipy's own normal percentiles."""
@@ -28,6 +29,7 @@ def test_low_value_and_high_are_the_5_50_and_95_percent_points(wanted: Value) ->
     assert values(at, "pull_n", wanted) == pytest.approx([wanted.low, wanted.value, wanted.high], rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(min_value=1.0, max_value=20.0), st.floats(min_value=0.001, max_value=0.999))
 def test_a_symmetric_spread_is_the_log_normal_of_scipy(ratio: float, share: float) -> None:
     at = Draws(seed=0, count=1, scores={"pull_n": stats.norm.ppf([share])})
@@ -53,6 +55,7 @@ def test_scores_are_standard_normal_and_do_not_hang_together() -> None:
     assert stats.kstest(scores[0] * 1.1, "norm").pvalue < 0.5
 
 
+@settings(deadline=None)
 @given(st.integers(min_value=1, max_value=60), st.integers(min_value=0, max_value=2**32))
 def test_the_same_seed_gives_the_same_scores_bit_for_bit(count: int, seed: int) -> None:
     first, again, other = draw(count, seed), draw(count, seed), draw(count, seed + 1)

@@ -3,7 +3,7 @@
 import contextlib
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer import goods
@@ -42,6 +42,7 @@ def test_a_backing_is_read(
     assert all(item.layers == len(item.turns_deg) for item in found)
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(st.sampled_from(KINDS), st.floats(min_value=0.4, max_value=2.5), st.integers(1, 4)),
@@ -136,6 +137,7 @@ def test_an_unknown_hoop_says_what_is_known(text: str) -> None:
         hoop(text)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_no_text_gets_past_the_error_tree(text: str) -> None:
     for read in (parse_backing, hoop):
@@ -143,6 +145,7 @@ def test_no_text_gets_past_the_error_tree(text: str) -> None:
             assert read(text) is not None
 
 
+@settings(deadline=None)
 @given(st.floats(min_value=10, max_value=2000), st.floats(min_value=10, max_value=2000), st.booleans())
 def test_a_size_is_read_back(width: float, height: float, oval: bool) -> None:
     width, height = round(width, 2), round(height, 2)

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer import goods
@@ -124,6 +124,7 @@ def test_errors_can_be_caught_as_what_they_are() -> None:
         setup(hoop="huge")
 
 
+@settings(deadline=None)
 @given(st.floats(min_value=1, max_value=349), st.floats(min_value=1, max_value=349))
 def test_the_smallest_rectangle_of_the_table_that_holds_the_design_is_taken(
     width: float, height: float

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -52,6 +52,7 @@ def choices(draw: st.DrawFn) -> StackChoice:
     return StackChoice(tuple(picked), draw(st.sampled_from([None, *goods.toppings()])))
 
 
+@settings(deadline=None)
 @given(st.sampled_from(sorted(goods.cloths())), st.sampled_from(["hooped", "floated", "adhesive"]), choices())
 def test_every_stack_is_positive_definite_and_the_sum_of_its_layers(
     cloth: str, holding: str, chosen: StackChoice
@@ -175,6 +176,7 @@ def symmetric(middle: float, ratio: float) -> Value:
     return Value(middle, middle / ratio, middle * ratio, "guess", "made")
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(RATIO, RATIO), min_size=1, max_size=4))
 def test_a_product_has_the_percentiles_of_independent_log_normals(parts: list[tuple[float, float]]) -> None:
     """Variances of the logarithms add; the percentiles are scipy's."""

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer.errors import BadTable
@@ -33,6 +33,7 @@ def energy_by_tensor(sheet: np.ndarray, strain: np.ndarray, degrees: float) -> f
     return float(0.5 * voigt @ sheet @ voigt)
 
 
+@settings(deadline=None)
 @given(sheets(), ANGLE, st.tuples(STRAIN, STRAIN, STRAIN))
 def test_turning_keeps_the_strain_energy(
     sheet: tuple[float, float, float, float], degrees: float, strain: tuple[float, float, float]
@@ -48,6 +49,7 @@ def test_turning_the_wrong_way_is_noticed() -> None:
     assert 0.5 * e @ turn(C, -30.0) @ e != pytest.approx(energy_by_tensor(C, e, 30.0), rel=0.05)
 
 
+@settings(deadline=None)
 @given(sheets(), ANGLE)
 def test_a_layer_is_positive_definite_at_every_turn(
     sheet: tuple[float, float, float, float], degrees: float
@@ -58,6 +60,7 @@ def test_a_layer_is_positive_definite_at_every_turn(
     assert np.linalg.eigvalsh(C * np.outer(scale, scale)).min() > 0
 
 
+@settings(deadline=None)
 @given(sheets())
 def test_uniaxial_tension_gives_back_the_constants(sheet: tuple[float, float, float, float]) -> None:
     """Direction 1 lies along y: 1/E1, 1/E2, 1/G and nu12 stand in the compliance (Jones, section 2.4)."""
@@ -69,6 +72,7 @@ def test_uniaxial_tension_gives_back_the_constants(sheet: tuple[float, float, fl
     assert -S[0, 1] / S[1, 1] == pytest.approx(nu12, rel=1e-6, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(sheets(), ANGLE)
 def test_off_axis_stiffness_meets_the_lamina_formula(
     sheet: tuple[float, float, float, float], degrees: float
@@ -81,6 +85,7 @@ def test_off_axis_stiffness_meets_the_lamina_formula(
     assert S[1, 1] == pytest.approx(expected, rel=1e-5, abs=1e-9 * np.abs(S).max())
 
 
+@settings(deadline=None)
 @given(STIFF, st.floats(min_value=0.0, max_value=0.9), ANGLE)
 def test_an_isotropic_layer_does_not_notice_a_turn(e: float, nu: float, degrees: float) -> None:
     C = membrane(e, e, nu, e / (2 * (1 + nu)))

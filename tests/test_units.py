@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer.goods import units
@@ -80,6 +80,7 @@ def test_the_cantilever_formula_is_cubic_in_the_bending_length() -> None:
     assert long / short == pytest.approx(3.375)
 
 
+@settings(deadline=None)
 @given(POSITIVE)
 def test_conversions_have_inverses(x: float) -> None:
     assert units.oz_yd2_from_g_m2(units.g_m2_from_oz_yd2(x)) == pytest.approx(x)
@@ -87,6 +88,7 @@ def test_conversions_have_inverses(x: float) -> None:
     assert units.tex_from_cotton_count(units.cotton_count_from_tex(x)) == pytest.approx(x)
 
 
+@settings(deadline=None)
 @given(POSITIVE, st.floats(min_value=0.1, max_value=5.0))
 def test_a_yarn_of_that_diameter_weighs_its_tex(tex: float, volume: float) -> None:
     """Weight of 1 km of a cylinder, in g, from diameter and specific volume (derived)."""
