@@ -17,7 +17,7 @@ _ATTEMPTS = 24
 
 @dataclass(frozen=True, slots=True)
 class Blocks:
-    """Block number (m,) of every penetration, rising, and its moment (m,) in the block, 0 at the start to 1."""
+    """Rising block number (m,) of every penetration, and its moment (m,) in the block, from 0 to 1."""
 
     count: int
     block: Ints
@@ -27,8 +27,8 @@ class Blocks:
 def front_progress(design: Design, regions: Regions, loads: Bools) -> Floats:
     """How far the sewing front moves with the stitch that ends at each penetration, mm (m,).
 
-    A fill's front moves across its rows by as much as the fill extends across them; a satin's by one row spacing
-    for each stitch; a run counts with a tenth of its length.
+    A fill's front moves across its rows by as much as the fill extends across them; a satin's by one row
+    spacing for each stitch; a run counts with a tenth of its length.
     """
     length = np.where(loads, design.lengths_mm, 0.0)
     total = np.bincount(regions.region_of, weights=length, minlength=max(r.id for r in regions.items) + 1)
@@ -55,9 +55,10 @@ def _extent(item: Region, points: Floats) -> float:
 
 
 def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) -> Blocks:
-    """Cut into blocks of about ``step_mm`` of front progress, or longer ones where that would make more than ``most``.
+    """Cut into blocks of about ``step_mm`` of front progress, longer where there would be more than ``most``.
 
-    A block holds no outline together with a region that it borders, unless nothing else keeps within ``most``.
+    A block holds no outline together with a region that it borders, unless nothing else keeps within
+    ``most``.
     """
     region_of = regions.region_of
     starts = np.flatnonzero(np.r_[True, region_of[1:] != region_of[:-1]])
@@ -89,7 +90,7 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
 def _parts(
     ids: list[int], way: list[float], step_mm: float, apart: set[tuple[int, int]]
 ) -> list[tuple[int, int]]:
-    """Gather neighbouring pieces of the sequence: (index of the last piece, number of blocks) of each part."""
+    """Gather neighbouring pieces of the sequence: (last piece, number of blocks) of each part."""
     parts: list[tuple[int, int]] = []
     held: set[int] = set()
     total = 0.0

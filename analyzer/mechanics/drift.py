@@ -18,9 +18,9 @@ def end_displacement(layout: Layout, states: Floats, points: Floats) -> Floats:
 def drift(layout: Layout, states: Floats, points: Floats, penetration: Ints) -> Floats:
     """Drift (v, p, 2) mm of ``points`` (p, 2) since the moment at which ``penetration`` (p,) is made.
 
-    While block k is sewn the cloth moves evenly from state k to state k + 1; at a share ``moment`` of the block the
-    displacement is that share of the way. What happened to the cloth before a stitch lies ahead of the needle
-    and never shows: only what comes after does.
+    While block k is sewn the cloth moves evenly from state k to state k + 1; at a share ``moment`` of the
+    block the displacement is that share of the way. What happened to the cloth before a stitch lies ahead
+    of the needle and never shows: only what comes after does.
     """
     nodes, weights = layout.lattice.weights(points - layout.origin_mm)
     block = layout.blocks.block[penetration][:, None]

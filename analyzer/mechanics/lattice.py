@@ -1,8 +1,9 @@
 """Bilinear quadrilateral elements of equal size on a rectangle.
 
-Nodes are numbered row by row, ``node = iy * (nx + 1) + ix``; degree of freedom ``2 * node + component``. Several
-stiffness fields over the same lattice (a batch, leading axis) are handled at once, because a screening run asks
-for many small solves of one shape. Lengths mm, stiffness and resultants N/m, nodal forces mN.
+Nodes are numbered row by row, ``node = iy * (nx + 1) + ix``; degree of freedom ``2 * node + component``.
+Several stiffness fields over the same lattice (a batch, leading axis) are handled at once, because a
+screening run asks for many small solves of one shape. Lengths mm, stiffness and resultants N/m, nodal
+forces mN.
 """
 
 from __future__ import annotations
@@ -74,7 +75,7 @@ class Lattice:
         return np.stack(rows)
 
     def add(self, data: Floats, cells: Index, change: Floats) -> None:
-        """Add to ``data`` (batch, entries), in place, the ``change`` (batch, c, 3, 3) N/m of some ``cells`` (c,)."""
+        """Add the ``change`` (batch, c, 3, 3) N/m of ``cells`` (c,) to ``data`` (batch, entries) in place."""
         elements = self.element_stiffness(change)
         places = self.places[cells].ravel()
         for row, values in zip(data, elements, strict=True):
@@ -107,7 +108,7 @@ class Lattice:
         return result
 
     def forces(self, resultants: Floats) -> Floats:
-        """Nodal forces (ny+1, nx+1, 2) mN that balance ``resultants`` (cells, 3) N/m: the integral of B^T N."""
+        """Nodal forces (ny+1, nx+1, 2) mN of ``resultants`` (cells, 3) N/m: the integral of B^T N."""
         each = self.cell_mm2 * (resultants @ self.mean_strain)
         dofs = (2 * self.corners[:, :, None] + np.arange(2)).reshape(-1)
         total = np.bincount(dofs, weights=each.ravel(), minlength=2 * self.nodes)

@@ -1,8 +1,9 @@
 """The law of one stitch: how hard it pulls on the smeared cloth, by kind of stitch and by stack.
 
-While a stitch is drawn tight the take-up holds a constant force F; the cloth gives, the stitch locks as a stiff tie.
-Smeared over a grid, the neighbours that lock before it and the cell's own size change what it must pull to
-bring the penetrations as close as they really come: ``amp``. The coefficients stand in ``stitch_law.toml``.
+While a stitch is drawn tight the take-up holds a constant force F; the cloth gives, the stitch locks as a
+stiff tie. Smeared over a grid, the neighbours that lock before it and the cell's own size change what it
+must pull to bring the penetrations as close as they really come: ``amp``. The coefficients stand in
+``stitch_law.toml``.
 """
 
 from __future__ import annotations
@@ -48,9 +49,9 @@ class Pull:
 def compliance(membrane: Floats) -> Floats:
     """Matrix M (v, 2, 2) in mm/N such that n.M.n is the give of the sheet to a pair of opposite point forces.
 
-    ``M = 1/(4 pi^2) * integral over 0..2 pi of Gamma(theta)^-1``, Gamma the acoustic tensor ``k.C.k`` of the sheet: the
-    angular part of the plane Green's function (Kelvin's problem; isotropic: (1+nu)(3-nu)/(4 pi Eh) n.n). The rule of
-    equal weights converges exponentially for a smooth periodic integrand.
+    ``M = 1/(4 pi^2) * integral over 0..2 pi of Gamma(theta)^-1``, Gamma the acoustic tensor ``k.C.k`` of
+    the sheet: the angular part of the plane Green's function (Kelvin's problem; isotropic: (1+nu)(3-nu)/(4
+    pi Eh) n.n). The rule of equal weights converges exponentially for a smooth periodic integrand.
     """
     theta = np.arange(128) * (np.pi / 128)  # Gamma has period pi
     c, s, zero = np.cos(theta), np.sin(theta), np.zeros(128)

@@ -1,4 +1,4 @@
-"""Stitches laid over one grid, block by block: ties, needle holes and loads as arrays ready for the sequence."""
+"""Stitches laid over one grid, block by block: ties, needle holes and loads, ready for the sequence."""
 
 from __future__ import annotations
 

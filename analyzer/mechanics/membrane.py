@@ -15,13 +15,14 @@ from analyzer.mechanics.solvers import SinePreconditioner, Solver, solve_cg, sol
 class Membrane:
     """A rectangular sheet with stiffness in every cell, origin at its lower left corner.
 
-    ``stiffness`` is (3, 3) or (ny, nx, 3, 3) in N/m (plane stress times thickness), Voigt order x, y, xy with
-    engineering shear strain. The sheet has ``nx = round(width / cell)`` by ``ny`` bilinear cells, integrated exactly.
+    ``stiffness`` is (3, 3) or (ny, nx, 3, 3) in N/m (plane stress times thickness), Voigt order x, y, xy
+    with engineering shear strain. The sheet has ``nx = round(width / cell)`` by ``ny`` bilinear cells,
+    integrated exactly.
 
-    ``rim``: ``"clamped"``; ``"free"`` (three degrees of freedom are pinned, against rigid motion only); a number, the
-    stiffness k_s in N/m2 of springs along the rim; or a bool array (ny+1, nx+1) of nodes that are held.
-    ``solver``: ``"direct"`` (SuperLU), ``"cg"`` (sine-transform preconditioned; every node of the rim must be held), or
-    ``"auto"``: conjugate gradients where they apply.
+    ``rim``: ``"clamped"``; ``"free"`` (three degrees of freedom are pinned, against rigid motion only); a
+    number, the stiffness k_s in N/m2 of springs along the rim; or a bool array (ny+1, nx+1) of nodes that
+    are held. ``solver``: ``"direct"`` (SuperLU), ``"cg"`` (sine-transform preconditioned; every node of the
+    rim must be held), or ``"auto"``: conjugate gradients where they apply.
     """
 
     def __init__(

@@ -1,9 +1,10 @@
 """Pucker: the wave that must take up the excess cloth around the stitching, once it is out of the hoop.
 
-Thin cloth ripples long before any useful limit, so a buckling load is no verdict. The size of the ripple is: with an
-excess ``e`` of length over a small-slope sine of wavelength ``lambda``, the amplitude is ``(lambda/pi) sqrt(e)``
-(derived), and ``lambda = 2 sqrt(pi) (B/N)^(1/4) sqrt(l)`` (Cerda & Mahadevan, Physical Review Letters 90:074302, 2003)
-with bending stiffness B, tension N along the crests and their length l. It ranks; it is no seam grade.
+Thin cloth ripples long before any useful limit, so a buckling load is no verdict. The size of the ripple
+is: with an excess ``e`` of length over a small-slope sine of wavelength ``lambda``, the amplitude is
+``(lambda/pi) sqrt(e)`` (derived), and ``lambda = 2 sqrt(pi) (B/N)^(1/4) sqrt(l)`` (Cerda & Mahadevan,
+Physical Review Letters 90:074302, 2003) with bending stiffness B, tension N along the crests and their
+length l. It ranks; it is no seam grade.
 """
 
 from __future__ import annotations
@@ -29,8 +30,8 @@ _PERCENTILE = 95.0
 class Released:
     """What is left in the ring around the stitching after unhooping and trimming, r cells.
 
-    ``from_pull`` (r, 3) and ``from_hooping`` (r, 3, for 1 N/m of hooping tension): elastic strain, resultants over
-    stiffness, of the layers that stay, taken together; ``wavelength_mm`` of the ripple.
+    ``from_pull`` (r, 3) and ``from_hooping`` (r, 3, for 1 N/m of hooping tension): elastic strain,
+    resultants over stiffness, of the layers that stay, taken together; ``wavelength_mm`` of the ripple.
     """
 
     cells: np.ndarray[tuple[int], np.dtype[np.intp]]
@@ -56,7 +57,7 @@ def ring(layout: Layout) -> Bools:
 
 
 def ring_contraction(layout: Layout, states: Floats, near: Bools) -> Floats:
-    """Largest contraction (95th percentile over the ring) of each variant at the end, still hooped, (v,)."""
+    """Contraction of each variant at the end, hooped: 95th percentile over the ring, (v,)."""
     u = states[:, -1].reshape(len(states), layout.grid.ny + 1, layout.grid.nx + 1, 2)
     low, _ = principal_strains(layout.lattice.strain(u)[:, near])
     result: Floats = np.percentile(np.maximum(-low, 0.0), _PERCENTILE, axis=1)
@@ -79,8 +80,8 @@ def _stays(layer: Layer, layout: Layout) -> Floats:
 def release(layout: Layout, stack: Stack, sewn: Sewn, pull_layers: Floats) -> Released:
     """Take the work out of the hoop: nothing holds the rim, removed layers are gone, the threads still pull.
 
-    ``du = -K_free^-1 [ integral B^T (N_layers + N_ties) - f ]`` with the layers that stay; ``pull_layers`` (l, 3, 3)
-    N/m are the layers' stiffness.
+    ``du = -K_free^-1 [ integral B^T (N_layers + N_ties) - f ]`` with the layers that stay; ``pull_layers``
+    (l, 3, 3) N/m are the layers' stiffness.
 
     Raises:
         NotConverged: the free sheet cannot be solved.
@@ -139,7 +140,7 @@ def amplitude_mm(strain: Floats, wavelength_mm: float) -> Floats:
 
 
 def pucker_draws(released: Released, stack: Stack, draws: Draws, pull_factor: Floats) -> Floats:
-    """Amplitude over the draws, (n,) mm; ``pull_factor`` (n,) scales what the threads' pull leaves in the ring."""
+    """Amplitude over the draws, (n,) mm; ``pull_factor`` (n,) scales what the pull leaves in the ring."""
     hooping = values(draws, "hooping_n_per_m", stack.hooping_n_per_m)
     softness = 1.0 / values(draws, "goods_stiffness", stack.spreads["goods_stiffness"])
     strain = pull_factor[:, None, None] * released.from_pull

@@ -33,8 +33,8 @@ def pull_in(
 ) -> tuple[PullIn, Floats]:
     """Measure variant 0 of ``states``.
 
-    ``loaded`` (m,) marks the penetrations of stitches that pull, ``weight`` (n, 3) are those stitches' length times
-    their direction (1, cos 2a, sin 2a). Also returns the drift (m, 2) mm of every penetration.
+    ``loaded`` (m,) marks the penetrations of stitches that pull, ``weight`` (n, 3) are those stitches'
+    length times their direction (1, cos 2a, sin 2a). Also returns the drift (m, 2) mm of every penetration.
     """
     one = states[:1]
     numbers = np.arange(len(penetrations), dtype=np.int32)

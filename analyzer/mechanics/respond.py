@@ -34,9 +34,9 @@ def respond(
 ) -> Response:
     """Sew the design on the stack.
 
-    A dozen screening runs on the coarse grid give the response surface for the draws; with ``detail="full"`` one run
-    on the fine grid with blocks of 2 mm gives the nominal values and corrects the surface. ``progress`` is
-    called with the share done, 0 to 1.
+    A dozen screening runs on the coarse grid give the response surface for the draws; with
+    ``detail="full"`` one run on the fine grid with blocks of 2 mm gives the nominal values and corrects the
+    surface. ``progress`` is called with the share done, 0 to 1.
 
     Raises:
         NotConverged: a solve missed its tolerance.

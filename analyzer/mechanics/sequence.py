@@ -1,9 +1,9 @@
 """Sewing a design block by block on a batch of variants of one stack.
 
-Before block k the cloth carries the ties of all blocks before it. While block k is sewn its own ties form, so they
-take part with the share ``alpha = 1/ln(1+rho) - 1/rho``, rho their stiffness over what is there already, along the
-thread. In one dimension this is exact: sewing continuously gives eps = -(S/D) ln(1 + D/C), and one step with
-alpha D gives the same. Needle holes weaken each layer as they come.
+Before block k the cloth carries the ties of all blocks before it. While block k is sewn its own ties form,
+so they take part with the share ``alpha = 1/ln(1+rho) - 1/rho``, rho their stiffness over what is there
+already, along the thread. In one dimension this is exact: sewing continuously gives eps = -(S/D) ln(1 +
+D/C), and one step with alpha D gives the same. Needle holes weaken each layer as they come.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from analyzer.mechanics.solvers import SinePreconditioner, solve_cg
 class Variants:
     """v variants of a stack of l layers.
 
-    ``layers`` (v, l, 3, 3) N/m; ``perforation_mm2`` (v, l); the law's parameters in ``pull``, whose membrane is the
-    sum of the layers.
+    ``layers`` (v, l, 3, 3) N/m; ``perforation_mm2`` (v, l); the law's parameters in ``pull``, whose
+    membrane is the sum of the layers.
     """
 
     layers: Floats
@@ -35,11 +35,13 @@ class Variants:
 
 @dataclass(frozen=True, slots=True)
 class Sewn:
-    """What sewing leaves. ``states`` (v, blocks + 1, nodes, 2) mm: displacement before the first and after each block.
+    """What sewing leaves.
 
-    The rest is of variant 0 only: ``layer_resultants`` (l, cells, 3) and ``tie_resultants`` (cells, 3) N/m, the
-    stress that straining has put into each layer and into the ties; ``kept`` (l, cells) the share of stiffness that the
-    needle has left of each layer; ``ties`` (cells, 3, 3) N/m; ``pull_forces`` (ny+1, nx+1, 2) mN, the threads' pull.
+    ``states`` (v, blocks + 1, nodes, 2) mm: displacement before the first block and after each.
+    The rest is of variant 0 only: ``layer_resultants`` (l, cells, 3) and ``tie_resultants`` (cells, 3) N/m,
+    the stress that straining has put into each layer and into the ties; ``kept`` (l, cells) the share of
+    stiffness that the needle has left of each layer; ``ties`` (cells, 3, 3) N/m; ``pull_forces`` (ny+1,
+    nx+1, 2) mN, the threads' pull.
     """
 
     states: Floats

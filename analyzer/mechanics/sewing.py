@@ -30,8 +30,8 @@ _SHIFT_MM = np.array([0.13, 0.17])
 class Sewing:
     """The stitches of one design that load the cloth, in order, and their layout on a fine and a coarse grid.
 
-    ``a`` and ``b`` (n, 2) mm are the ends of the stitches; ``ends_at`` (n,) the penetration at which each ends;
-    ``loaded`` (m,) marks those penetrations.
+    ``a`` and ``b`` (n, 2) mm are the ends of the stitches; ``ends_at`` (n,) the penetration at which each
+    ends; ``loaded`` (m,) marks those penetrations.
     """
 
     design: Design
@@ -100,7 +100,7 @@ def loading(design: Design) -> Bools:
 
 
 def classes(design: Design) -> np.ndarray[tuple[int], np.dtype[np.uint8]]:
-    """Class of the law (m,) of the stitch that ends at each penetration, from the threads' own turning back."""
+    """Class of the law (m,) of the stitch that ends at each penetration, from how the threads turn back."""
     law = constants("stitch_law")
     steps = np.zeros_like(design.penetrations)
     steps[1:] = np.diff(design.penetrations, axis=0)
@@ -134,7 +134,7 @@ def _row_spacing(item: Region) -> float:
 
 
 def _hoop_grid(design: Design, hoop: Hoop, cell_mm: float) -> tuple[Grid, Bools]:
-    """Return the grid over the hoop, the design in its middle, and the nodes (ny+1, nx+1) that the hoop holds."""
+    """Return the grid over the hoop, the design in its middle, and the nodes (ny+1, nx+1) that are held."""
     nx, ny = (max(4, round(side / cell_mm)) for side in (hoop.width_mm, hoop.height_mm))
     x0, y0, x1, y1 = design.bounds_mm
     middle = np.array([x0 + x1, y0 + y1]) / 2.0

@@ -1,9 +1,10 @@
 """Two ways to solve K u = f for a membrane: a direct factorisation, and conjugate gradients.
 
-The conjugate gradients are preconditioned with the uniform orthotropic sheet on a clamped rectangle, which sine
-transforms diagonalise (the classical fast Poisson solver; Swarztrauber 1977, SIAM Review 19, 490-501, for the
-transform; the two displacement components are taken apart, which leaves out their coupling). The preconditioner
-works in single precision, which is twice as fast and leaves the solution's own precision alone.
+The conjugate gradients are preconditioned with the uniform orthotropic sheet on a clamped rectangle, which
+sine transforms diagonalise (the classical fast Poisson solver; Swarztrauber 1977, SIAM Review 19, 490-501,
+for the transform; the two displacement components are taken apart, which leaves out their coupling). The
+preconditioner works in single precision, which is twice as fast and leaves the solution's own precision
+alone.
 """
 
 from __future__ import annotations
@@ -94,7 +95,7 @@ def solve_cg(
     tolerance: float,
     iterations: int = ITERATIONS,
 ) -> tuple[Floats, int]:
-    """Preconditioned conjugate gradients over a batch: ``forces`` (batch, dofs) mN -> (displacement mm, iterations).
+    """Preconditioned conjugate gradients over a batch: ``forces`` (batch, dofs) mN -> (mm, iterations).
 
     Every member of the batch is held to ``|K u - f| <= tolerance * |f|``.
 

@@ -1,9 +1,10 @@
 """A response surface: wanted quantities over all draws from a few runs of the whole sequence.
 
-Everything is exactly linear in the pull F. In the stiffnesses it is not, but nearly a power law; so one positive
-scale (the rms displacement) is fitted as a quadratic in the parameters' logarithms, and each quantity's
-ratio to that scale as another. The loads are affine in the share of the pull that is left at locking, and how much
-of them goes with it is known without a solve; perforation enters by its own slope at the middle.
+Everything is exactly linear in the pull F. In the stiffnesses it is not, but nearly a power law; so one
+positive scale (the rms displacement) is fitted as a quadratic in the parameters' logarithms, and each
+quantity's ratio to that scale as another. The loads are affine in the share of the pull that is left at
+locking, and how much of them goes with it is known without a solve; perforation enters by its own slope at
+the middle.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ class Plan:
 
 
 def plan_runs(stack: Stack) -> Plan:
-    """Return the least runs that determine the surface: middle, both ends of each axis, one corner for each pair.
+    """Return the fewest runs that fix the surface: middle, ends of each axis, one corner for each pair.
 
     The corner is that of the lowest values, where the cloth moves most.
     """
@@ -69,8 +70,10 @@ def _features(logs: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """What the v runs of a plan gave: a positive ``scale`` (v,), the ``wanted`` quantities (v, q), and ``slipping`` (v,),
-    the share of all pull that goes with the share left at locking.
+    """What the v runs of a plan gave.
+
+    A positive ``scale`` (v,), the ``wanted`` quantities (v, q), and ``slipping`` (v,), the share of all pull
+    that goes with the share left at locking.
     """
 
     scale: Floats
@@ -81,7 +84,8 @@ class Runs:
 def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floats) -> Floats:
     """Values (n, q) of the wanted quantities over the draws.
 
-    ``nominal`` (q,) is the best nominal value, of a finer grid: the surface keeps its shape and takes that as its middle.
+    ``nominal`` (q,) is the best nominal value, of a finer grid: the surface keeps its shape and takes that
+    as its middle.
     """
     curved = np.ones(len(runs.scale), dtype=np.bool_)
     for name in plan.linear:
@@ -108,7 +112,7 @@ def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floa
 
 
 class _Quadratic:
-    """Quadratic in the logarithms of the plan's stiffnesses, through the nominal run; ``change`` (n, q) over the draws."""
+    """Quadratic in the stiffnesses' logarithms, through the nominal run: ``change`` (n, q) over draws."""
 
     def __init__(self, plan: Plan, stack: Stack, draws: Draws, curved: Bools, quantity: Floats) -> None:
         self.change: Floats = np.zeros((draws.count, quantity.shape[1]))
@@ -121,7 +125,7 @@ class _Quadratic:
 
 
 def _own_run(plan: Plan, name: str) -> tuple[int, float]:
-    """Number and factor of the run that varies only ``name``."""
+    """Return number and factor of the run that varies only ``name``."""
     run = int(np.flatnonzero(plan.factors[name] != 1.0)[0])
     return run, float(plan.factors[name][run])
 

@@ -30,7 +30,7 @@ class Column:
 def columns(
     design: Design, regions: Regions, kind: np.ndarray[tuple[int], np.dtype[np.uint8]]
 ) -> tuple[Column, ...]:
-    """Return the satin columns of a design; ``kind`` (m,) is the class of the stitch that ends at each penetration."""
+    """Return the satin columns of a design; ``kind`` (m,) is the class of the stitch that ends there."""
     result = []
     for item in regions.items:
         if item.kind is not RegionKind.SATIN or item.width_mm is None or item.row_spacing_mm is None:
@@ -48,7 +48,7 @@ def columns(
 
 
 def gap_shift(layout: Layout, states: Floats, design: Design, pair: OutlinePair) -> Floats:
-    """What drift adds to the gap at each station, (v, k) mm: ``n . (d_outline - d_edge)``, n out of the border."""
+    """Return what drift adds to the gap at each station, ``n . (d_outline - d_edge)``, (v, k) mm."""
     outline = drift(layout, states, pair.at, pair.outline_stitch)
     edge = drift(layout, states, pair.edge, pair.edge_stitch)
     result: Floats = np.einsum("vki,ki->vk", outline - edge, pair.normal)
@@ -58,8 +58,8 @@ def gap_shift(layout: Layout, states: Floats, design: Design, pair: OutlinePair)
 def width_loss(layout: Layout, states: Floats, design: Design, column: Column, radius_mm: float) -> Floats:
     """Visible loss of width of a column, without play, (v,) mm.
 
-    The mean approach of both rails since each stitch's own moment, times the share of it that shows (a thread sinks
-    into its holes before it shortens); see ``satin_visible`` in ``stitch_law.toml``.
+    The mean approach of both rails since each stitch's own moment, times the share of it that shows (a
+    thread sinks into its holes before it shortens); see ``satin_visible`` in ``stitch_law.toml``.
     """
     law = constants("stitch_law")
     last = column.stitches
