@@ -149,7 +149,9 @@ def test_heavier_and_more_layers_shrink_less(goods: str) -> None:
 
 def test_more_rows_pull_more() -> None:
     """D&M: density changes the result; the direction is CP."""
-    moved = [pull_in(name, "cotton-twill", "cutaway:68") for name in ("open square", "square", "dense square")]
+    moved = [
+        pull_in(name, "cotton-twill", "cutaway:68") for name in ("open square", "square", "dense square")
+    ]
     assert moved == sorted(moved)
 
 
