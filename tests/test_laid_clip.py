@@ -33,7 +33,7 @@ def test_length_in_every_cell_is_that_of_shapelys_intersection(segments):
 
 
 def test_sampling_along_the_thread_would_fail_that_comparison():
-    """Negative control: the usual short cut, points spread along the thread, misses by more than the tolerance."""
+    """Negative control: the usual short cut, points spread along the thread, misses by far more."""
     a, b = np.array([[-1.9, 1.1]]), np.array([[4.0, 5.0]])
     at = a + (np.arange(100) + 0.5)[:, None] / 100 * (b - a)
     cell = np.floor((at - (X0, Y0)) / GRID.cell_mm).astype(int)

@@ -13,7 +13,9 @@ from analyzer.laid import Grid, lay
 GRID = Grid(x0_mm=-1.013, y0_mm=-0.987, cell_mm=0.0914, nx=64, ny=55)
 WIDTH_MM = 0.3
 
-coordinate = st.floats(-2.0, 6.0, allow_nan=False) | st.integers(-20, 60).map(lambda v: v / 10)
+coordinate = st.floats(-2.0, 6.0, allow_nan=False).map(lambda v: round(v, 6)) | st.integers(-20, 60).map(
+    lambda v: v / 10
+)
 segment = st.tuples(coordinate, coordinate, coordinate, coordinate)
 
 
