@@ -52,3 +52,11 @@ def test_a_row_is_no_better_known_than_its_worst_value() -> None:
 def test_an_unknown_table_is_refused() -> None:
     with pytest.raises(UnknownName, match="did you mean threads"):
         rows("clothes")
+
+
+def test_the_public_names_are_there() -> None:
+    assert len(set(goods.__all__)) == len(goods.__all__)
+    assert all(hasattr(goods, name) for name in goods.__all__)
+    assert {"resolve", "build_stack", "draw", "values", "constants", "parse_backing", "hoop"} <= set(
+        goods.__all__
+    )

@@ -1,6 +1,7 @@
 """Stacks: layers, stiffness, bending, thickness, and the ranges of what is uncertain."""
 
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -144,6 +145,16 @@ def test_names_that_are_in_no_table_are_refused() -> None:
         build_stack(setup(), StackChoice((BackingChoice("cutaweg", 85.0, 1, (0.0,)),), None))
     with pytest.raises(UnknownTopping):
         build_stack(setup(), StackChoice((), "wash-away"))
+
+
+def test_setup_and_stack_survive_pickling() -> None:
+    """They cross processes where a whole library is looked over."""
+    made = setup("terry")
+    stack = build_stack(made, choice("cutaway:85x2", "wash-away-film"))
+    assert pickle.loads(pickle.dumps(made)) == made
+    again = pickle.loads(pickle.dumps(stack))
+    assert again.spreads == stack.spreads
+    assert np.array_equal(again.membrane, stack.membrane)
 
 
 def test_hooping_leaves_more_tension_than_laying() -> None:

@@ -7,7 +7,6 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Literal, cast
 
 from analyzer.errors import BadJob
@@ -87,14 +86,14 @@ def _word(what: str, text: str, known: Iterable[str]) -> str:
 
 
 def _limits(job: Job) -> Mapping[str, Value]:
-    """Return the limits table with the user's own values laid over it."""
+    """Return the limits table under the user's own values (a plain dict, so that it can be pickled)."""
     table = dict(constants("limits"))
     for name, value in job.limits.values if job.limits is not None else ():
         key = _word("limit", name, table)
         if not (math.isfinite(value) and value >= 0):
             raise BadJob(f"limit '{key}' must be a number of 0 or more, not {value}")
         table[key] = Value(float(value), float(value), float(value), "measured", "the user's own limit")
-    return MappingProxyType(table)
+    return table
 
 
 def _usual_thread() -> ThreadType:
