@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from types import MappingProxyType
 
 import numpy as np
@@ -47,7 +48,7 @@ def design(*, coloured: bool = True, name: str = "burgee") -> Design:
     points.append((0.0, 20.0))
     kinds.append(Command.COLOUR_CHANGE)
     corners = np.array([(0, 20), (20, 20), (20, 0), (0, 0), (0, 20)], dtype=float)
-    for start, end in zip(corners[:-1], corners[1:], strict=True):
+    for start, end in itertools.pairwise(corners):
         for t in np.linspace(0.0, 1.0, 10, endpoint=False):
             points.append(tuple(start + t * (end - start)))
             kinds.append(Command.STITCH)

@@ -6,27 +6,20 @@ import io
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Protocol
 
 import click
 
 _WIDEST = 100
 
 
-class Progress(Protocol):
-    """What a long call is given to say how far it has come."""
-
-    def __call__(self, *told: object) -> None:
-        """Say so."""
-
-
 def prepare_streams() -> None:
-    """Make stdout and stderr UTF-8 whatever the locale, with undecodable names shown and not raised."""
+    """Make stdout and stderr UTF-8 whatever the locale; undecodable names come out as they came in."""
+    errors = "backslashreplace" if sys.platform == "win32" else "surrogateescape"
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(encoding="utf-8", errors="backslashreplace")
+            stream.reconfigure(encoding="utf-8", errors=errors)
 
 
 def complain(message: str) -> None:
@@ -62,7 +55,7 @@ def screen_width() -> int:
 
 
 @contextmanager
-def progress(label: str) -> Iterator[Progress | None]:
+def progress(label: str) -> Iterator[Callable[[str, float], None] | None]:
     """Show that work on ``label`` goes on, on stderr and only on a terminal; None where nobody watches."""
     if not sys.stderr.isatty() or os.environ.get("TERM", "") == "dumb":
         yield None
@@ -72,11 +65,7 @@ def progress(label: str) -> Iterator[Progress | None]:
 
     with Console(stderr=True).status(escape(label)) as status:
 
-        def tell(*told: object) -> None:
-            status.update(escape(" · ".join([label, *(_told(part) for part in told)])))
+        def tell(what: str, share: float) -> None:
+            status.update(escape(f"{label}: {what}"))
 
         yield tell
-
-
-def _told(part: object) -> str:
-    return f"{part:.0%}" if isinstance(part, float) and 0.0 <= part <= 1.0 else str(part)

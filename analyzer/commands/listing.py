@@ -24,8 +24,9 @@ def as_text(
     """
     blocks = []
     for row in rows:
-        name = click.style(row[0], bold=True) if bold else row[0]
-        title = "  ".join([name, *row[1:titles]])
+        title = textwrap.fill("  ".join(row[:titles]), width, subsequent_indent="  ", break_on_hyphens=False)
+        if bold:
+            title = click.style(row[0], bold=True) + title.removeprefix(row[0])
         facts = [f"{head} {cell}" for head, cell in zip(headers, row, strict=True) if cell not in ("", "-")]
         body = _wrapped("; ".join(facts[titles:-1]), width), _wrapped(facts[-1], width)
         blocks.append("\n".join([title, *filter(None, body)]))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from analyzer import pipeline
 from analyzer.design import Design
 from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.job import Job
-from analyzer.pipeline import Checked
+from analyzer.pipeline import Checked, Progress
 from analyzer.report.fill_in import document
 from analyzer.report.schema import encode
 
@@ -89,8 +88,10 @@ class Check(Checked):
         return picture
 
 
-def check(design: Design, job: Job | None = None, progress: Callable[..., None] | None = None) -> Check:
+def check(design: Design, job: Job | None = None, progress: Progress | None = None) -> Check:
     """Look ``design`` over for ``job`` and say whether it will stitch true, where not, and what to change.
+
+    ``progress`` is called with a few words on what is being done and the share done, 0 to 1.
 
     Raises:
         UnknownName: the job names goods, backing, thread, needle or hoop that no table holds.

@@ -65,7 +65,7 @@ def _minutes(minutes: float) -> str:
 def _colours(checked: Checked) -> str:
     threads, counts = checked.design.threads, colour_stitches(checked.design)
     if all(thread.rgb is None and thread.name is None for thread in threads):
-        return f"{words.counted(len(threads), 'block')}; {checked.design.format} files hold no colours here"
+        return f"{words.counted(len(threads), 'block')}, no colours in the file"
     parts = [
         f"{sound_text(thread.name or thread.rgb or 'not named')} ({count:,})"
         for thread, count in zip(threads, counts, strict=True)
@@ -79,7 +79,16 @@ def region_table(checked: Checked, units: Units) -> Table:
     items, measured = checked.regions.items, checked.cover.regions
     seen = [i for i, region in enumerate(items) if region.kind not in _HIDDEN]
     hidden = [i for i, region in enumerate(items) if region.kind in _HIDDEN]
-    tail = ("stitches", "spacing", "stitch", "width", "thread mm/mm2", "needle /mm2", "cover", "layers")
+    tail = (
+        "stitches",
+        "rows\napart",
+        "stitch\nlength",
+        "width",
+        "thread\nmm/mm2",
+        "needle\n/mm2",
+        "cover",
+        "most\nlayers",
+    )
     remark = []
     if hidden:
         kinds = [items[i].kind.value for i in hidden]
@@ -172,10 +181,13 @@ def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
     tolerance = units.length(judged.findings.tolerance_mm)
     if not gaps:
         return (), [], ["No outline follows another region's edge, so there is no gap to predict."]
-    remark = [f"Tolerance for bare cloth: {tolerance}. The two last columns: how likely its limit is passed."]
+    remark = [
+        f"Tolerance for bare cloth: {tolerance}. Length: of outline beyond it. Bare, overlap: how likely each"
+        " passes its limit."
+    ]
     if len(gaps) > len(shown):
         remark.append(f"And {len(gaps) - len(shown)} more outlines, none likelier to miss than these.")
-    head = ("outline", "borders", f"worst {units.name}", "5-95 %", "middle", "too long", "bare", "overlap")
+    head = ("outline", "borders", f"worst {units.name}", "5-95 %", "median", "length", "bare", "overlap")
     return head, rows, remark
 
 
@@ -225,11 +237,11 @@ def sureness_lines(sureness: Sureness) -> list[str]:
     if sureness.calibrated:
         basis = f"Calibrated by {words.counted(sureness.from_sewouts, 'sew-out')}."
     else:
-        basis = "Uncalibrated estimates: no sew-out has been measured against them."
+        basis = "Uncalibrated estimates."
     known = f"The least known value that matters is {sureness.known}."
     if sureness.known == "guess":
         known = "The least known value that matters is a guess."
     if sureness.mostly_from:
-        named = ", ".join(name.replace("_", " ") for name in sureness.mostly_from)
-        known += f" The ranges come mostly from: {named}."
+        named = ", ".join(words.PARAMETERS.get(name, name) for name in sureness.mostly_from)
+        known += f" The ranges come mostly from {named}."
     return [basis + " " + known, *([sureness.says] if sureness.says else [])]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from analyzer.findings import chance_words
 from analyzer.findings.types import Finding
@@ -75,12 +75,20 @@ class Screen:
 
     def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1) -> None:
         """Write a table; the first ``left`` columns are text, the others numbers."""
+        from rich.cells import cell_len
         from rich.padding import Padding
         from rich.table import Table
 
-        grid = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+        columns = zip(head, *rows, strict=True)
+        needed = sum(
+            max(cell_len(line) for cell in column for line in cell.split("\n")) for column in columns
+        )
+        gap = 2 if needed + 2 * len(head) + 2 <= self._console.width else 1
+        grid = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="")
         for index, title in enumerate(head):
-            grid.add_column(title, justify="left" if index < left else "right", vertical="bottom")
+            prose = index < left
+            side: Literal["left", "right"] = "left" if prose else "right"
+            grid.add_column(title, justify=side, vertical="top", no_wrap=not prose)
         for row in rows:
             grid.add_row(*row)
         self._console.print(Padding(grid, (0, 0, 0, 2)))
@@ -112,12 +120,10 @@ def text(checked: Checked, *, units: str = "mm", width: int = 80, bold: bool = F
 
 
 def ranked(checked: Checked) -> tuple[Finding, ...]:
-    """Return the findings, worst level first, and the likelier first within a level."""
-    items = checked.judged.findings.items if checked.judged else checked.measured.items
+    """Return the findings, worst level first; within a level the one that decides the outcome first."""
+    found = checked.judged.findings if checked.judged else checked.measured
     order = {level: place for place, level in enumerate(words.SHAPES)}
-    return tuple(
-        sorted(items, key=lambda item: (order[item.level], -(1.0 if item.chance is None else item.chance)))
-    )
+    return tuple(sorted(found.items, key=lambda item: (order[item.level], item.name != found.decided_by)))
 
 
 def backing_in_words(choice: StackChoice) -> str:
@@ -141,7 +147,7 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     if plan and checked.judged:
         title = f"{name} on {checked.judged.setup.cloth.title}: {words.OUTCOMES[plan.outcome].upper()}"
     else:
-        title = f"{name}: measured and compared; name the goods (--goods) for an outcome and a plan"
+        title = f"{name}: measured and compared; name its goods (--goods) and a plan can be made"
     screen.heading(title)
     rows = [("What is wrong", _one_line(worst) if worst else "nothing that needs changing was found")]
     if worst and worst.advice:

@@ -9,6 +9,16 @@ from analyzer.findings.types import Level
 from analyzer.goods.units import MM_PER_INCH, oz_yd2_from_g_m2
 
 SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
+PARAMETERS = {
+    "goods_stiffness": "the stiffness of the goods",
+    "backing_stiffness": "the stiffness of the backing",
+    "pull_n": "the pull of a stitch",
+    "lock_share": "how much of its pull a stitch keeps",
+    "thread_stiffness_n": "the stiffness of the thread",
+    "play_mm": "the play of thread in its hole",
+    "perforation": "what the needle holes cost the backing",
+    "hooping_n_per_m": "the tension of hooping",
+}
 OUTCOMES = {"hoop-it": "hoop it", "sample-first": "sample first", "rework": "rework"}
 _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECASE)
 

@@ -1,0 +1,173 @@
+"""Cloth maps: what is drawn is measured in the picture itself."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import struct
+from pathlib import Path
+
+import matplotlib
+import matplotlib.image
+import numpy as np
+import pytest
+import report_cases as cases
+
+from analyzer.arrays import Floats
+from analyzer.errors import BadJob
+from analyzer.report import Check, cloth_map, map_names, maps
+from analyzer.report.cloth_maps import exaggeration
+from analyzer.report.files import write_whole
+
+
+def pixels(png: bytes) -> Floats:
+    """Return the picture as (rows, columns, 3) floats of 0-1."""
+    picture: Floats = np.asarray(matplotlib.image.imread(io.BytesIO(png), format="png"), dtype=np.float64)[
+        ..., :3
+    ]
+    return picture
+
+
+def chunks(png: bytes) -> list[bytes]:
+    """Return the names of a PNG file's chunks (W3C PNG specification: length, name, data, CRC)."""
+    names, at = [], 8
+    while at < len(png):
+        (length,) = struct.unpack(">I", png[at : at + 4])
+        names.append(png[at + 4 : at + 8])
+        at += 12 + length
+    return names
+
+
+def where(picture: Floats, rgb: str) -> tuple[Floats, Floats]:
+    """Return rows and columns of the pixels of just that colour."""
+    wanted = np.array([int(rgb[i : i + 2], 16) for i in (1, 3, 5)]) / 255.0
+    rows, columns = np.nonzero(np.abs(picture - wanted).max(axis=2) < 0.004)
+    return rows.astype(np.float64), columns.astype(np.float64)
+
+
+def longest_run(columns: Floats) -> int:
+    """Return the length of the longest unbroken run of ascending whole numbers."""
+    breaks = np.flatnonzero(np.diff(columns) != 1)
+    return int(np.diff(np.concatenate(([-1], breaks, [len(columns) - 1]))).max())
+
+
+@pytest.mark.parametrize("name", map_names(cases.checked()))
+def test_maps_are_the_same_bytes_each_time(name: str) -> None:
+    first = cloth_map(cases.checked(), name)
+    with matplotlib.rc_context(
+        {"figure.dpi": 30, "axes.facecolor": "red", "font.size": 30, "image.origin": "upper"}
+    ):
+        second = cloth_map(cases.checked(), name)
+    assert first == second
+    assert first != cloth_map(cases.checked(name="pennant"), name)
+    assert first[:8] == b"\x89PNG\r\n\x1a\n"
+    assert not {b"tEXt", b"iTXt", b"zTXt", b"tIME"} & set(chunks(first))
+
+
+def test_scale_bar_measures_the_design() -> None:
+    """The outline is 20 mm from middle to middle and its thread 0.4 mm wide: 20.4 mm across, to the pixel."""
+    picture = pixels(cloth_map(cases.checked(), "design"))
+    rows, columns = where(picture, "#d9a441")
+    inside = columns < picture.shape[1] * 0.82  # beyond that is the list of threads
+    across = np.ptp(columns[inside]) + 1
+    high = np.ptp(rows[inside]) + 1
+    foot = picture[int(picture.shape[0] * 0.95) :, : int(picture.shape[1] * 0.25)]
+    bar_rows, bar_columns = where(foot, "#202020")
+    bar = max(longest_run(bar_columns[bar_rows == row]) for row in np.unique(bar_rows))
+    assert bar / across == pytest.approx(5.0 / 20.4, rel=0.03)
+    assert high == pytest.approx(across, rel=0.01)
+
+
+def test_up_is_up() -> None:
+    """A fill whose upper half is twice as dense is brighter above: rows of the grid count upwards."""
+    one = cases.checked()
+    values = one.cover.density.values.copy()
+    values[12:] *= 2.0
+    field = dataclasses.replace(one.cover.density, values=values)
+    picture = pixels(
+        cloth_map(dataclasses.replace(one, cover=dataclasses.replace(one.cover, density=field)), "density")
+    )
+    rows, columns = picture.shape[:2]
+    middle = columns // 2 - columns // 10
+    above, below = picture[int(rows * 0.3), middle].sum(), picture[int(rows * 0.7), middle].sum()
+    assert above > below
+
+
+def test_no_colours_no_tint() -> None:
+    """A file without colours is drawn in greys alone; one with colours is not."""
+    grey = pixels(cloth_map(cases.checked(coloured=False), "design"))
+    tinted = pixels(cloth_map(cases.checked(), "design"))
+    assert np.ptp(grey, axis=2).max() < 0.01
+    assert np.ptp(tinted, axis=2).max() > 0.3
+
+
+def test_drift_map_follows_the_drift() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    still = dataclasses.replace(one.judged.response, drift=one.judged.response.drift * 0.5)
+    calmer = dataclasses.replace(one, judged=dataclasses.replace(one.judged, response=still))
+    assert cloth_map(calmer, "drift") != cloth_map(one, "drift")
+
+
+def test_hoop_is_drawn_where_it_fits() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    small = dataclasses.replace(one.judged.setup.hoop, width_mm=30.0, height_mm=30.0)
+    near = dataclasses.replace(
+        one, judged=dataclasses.replace(one.judged, setup=dataclasses.replace(one.judged.setup, hoop=small))
+    )
+    rows, _ = where(pixels(cloth_map(near, "design")), "#606060")
+    far, _ = where(pixels(cloth_map(one, "design")), "#606060")
+    assert len(rows) > 4 * len(far)
+
+
+def test_each_goods_compared_has_its_drift() -> None:
+    names = map_names(cases.compared())
+    assert names == ("design", "density", "coverage", "drift-jersey", "drift-terry", "drift-cotton-twill")
+    assert cloth_map(cases.compared(), "drift-terry") != cloth_map(cases.compared(), "drift-jersey")
+
+
+def test_unknown_map_names_the_known() -> None:
+    with pytest.raises(BadJob, match="design, density, coverage, drift"):
+        cloth_map(cases.checked(), "weather")
+
+
+@pytest.mark.parametrize(("largest", "factor"), [(0.0, 1), (0.01, 50), (0.5, 10), (7.9, 1), (30.0, 1)])
+def test_exaggeration_keeps_drift_within_eight_per_cent(largest: float, factor: int) -> None:
+    assert exaggeration(largest, 100.0) == factor
+
+
+def test_maps_are_written_whole_and_not_over_others(tmp_path: Path) -> None:
+    folder = tmp_path / "Bilder ü"
+    files = maps(cases.checked(), folder, stem="wimpel")
+    assert [file.name for file in files] == [
+        "wimpel-design.png", "wimpel-density.png", "wimpel-coverage.png", "wimpel-drift.png",
+    ]  # fmt: skip
+    assert sorted(folder.iterdir()) == sorted(files)
+    files[0].write_bytes(b"mine")
+    files[3].unlink()
+    with pytest.raises(BadJob, match="already"):
+        maps(cases.checked(), folder, stem="wimpel")
+    assert files[0].read_bytes() == b"mine"
+    assert not files[3].exists()  # refused before anything was written
+    maps(cases.checked(), folder, stem="wimpel", force=True)
+    assert files[0].read_bytes()[:4] == b"\x89PNG"
+
+
+def test_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    target = tmp_path / "a.png"
+    target.write_bytes(b"old")
+
+    def fail(*_: object) -> None:
+        raise OSError("disk full")
+
+    monkeypatch.setattr("os.replace", fail)
+    with pytest.raises(OSError, match="disk full"):
+        write_whole(target, b"new", force=True)
+    assert target.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+def test_map_of_a_check_is_returned_and_written(tmp_path: Path) -> None:
+    file = tmp_path / "drift.png"
+    assert Check.of(cases.checked()).map("drift", file) == file.read_bytes()

@@ -1,0 +1,159 @@
+"""What the screen says, and how it is said."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import unicodedata
+
+import numpy as np
+import pytest
+import report_cases as cases
+
+from analyzer.arrays import frozen
+from analyzer.findings.types import Level
+from analyzer.pipeline import Checked
+from analyzer.regions.types import Regions
+from analyzer.report import text
+from analyzer.report.words import Units, level, measure, ounces, parse_length_mm
+
+
+def cells(line: str) -> int:
+    return sum(2 if unicodedata.east_asian_width(mark) in "WF" else 1 for mark in line)
+
+
+@pytest.mark.parametrize("checked", [cases.checked(), cases.checked(coloured=False), cases.compared()])
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_plain_text_of_80_columns(checked: Checked, units: str) -> None:
+    screen = text(checked, units=units)
+    assert "\x1b" not in screen
+    assert screen == screen.strip("\n") + "\n"
+    for line in screen.splitlines():
+        assert cells(line) <= 80
+        assert line == line.rstrip()
+        assert "…" not in line
+
+
+def test_wide_letters_keep_to_the_columns() -> None:
+    assert max(cells(line) for line in text(cases.checked(name="灯台" * 40)).splitlines()) <= 80
+
+
+def test_answer_stands_first() -> None:
+    top = text(cases.checked()).split("\n\n")[0]
+    assert "SAMPLE FIRST" in top
+    assert "outline-gap" in top
+    assert "no-ties" not in top  # a note is not the one thing wrong
+    assert "cutaway 85 g/m2 (2.5 oz/yd2)" in top
+    assert top.count("\n") < 9
+
+
+def test_millimetres_to_a_tenth_never_to_hundredths() -> None:
+    screen = text(cases.checked())
+    assert "+0.9" in screen
+    assert "+0.4 to +1.6" in screen
+    assert not re.search(r"\d\.\d\d", screen)
+    assert re.search(r"\d\.\d\d", "0.87")  # the pattern can find what it must not
+
+
+def test_gap_row_says_limits_and_likelihood_in_words() -> None:
+    row = next(line for line in text(cases.checked()).splitlines() if line.startswith("  run 1     fill 0"))
+    said = ["run 1", "fill 0", "+0.9", "+0.4 to +1.6", "+0.4", "14.2", "likely", "unlikely"]
+    assert re.split(r" {2,}", row.strip()) == said
+
+
+def test_plan_and_sureness_are_all_there() -> None:
+    screen = " ".join(text(cases.checked()).split())
+    for said in (
+        "wash-away-film: keeps stitches above the loops", "lay the backing", "stop after colour 1",
+        "trim the backing to 5 mm", "hoop without stretching", "tearaway 50 g/m2: tears at the outline",
+        "75/11 ball", "sewing field 100.0 x 100.0 mm", "Uncalibrated estimates.",
+        "Ranks are surer than millimetres.",
+        "gap 0.2 mm instead of 0.9 mm",
+    ):  # fmt: skip
+        assert said in screen
+
+
+def test_calibrated_says_by_how_many_sewouts() -> None:
+    sureness = dataclasses.replace(cases.SURENESS, calibrated=True, from_sewouts=3)
+    screen = text(dataclasses.replace(cases.checked(), sureness=sureness))
+    assert "Calibrated by 3 sew-outs" in screen
+    assert "Uncalibrated" not in screen
+
+
+def test_without_goods_neither_outcome_nor_plan() -> None:
+    screen = text(cases.compared())
+    assert not re.search(
+        r"hoop it|sample first|rework|Put behind it|^Plan", screen, re.IGNORECASE | re.MULTILINE
+    )
+    assert "cotton-twill" in screen
+
+
+def test_file_without_colours_says_so() -> None:
+    assert "2 blocks, no colours in the file" in text(cases.checked(coloured=False))
+    assert "harbour blue (245)" in text(cases.checked())
+
+
+def test_levels_differ_by_word_and_shape() -> None:
+    said = [level(one) for one in Level]
+    assert len({one.split()[0] for one in said}) == len({one.split()[1] for one in said}) == 3
+
+
+def test_many_regions_become_kinds() -> None:
+    one = cases.checked()
+    fill, run = one.regions.items
+    many = tuple(dataclasses.replace(run, id=i) for i in range(1, 31))
+    covers = (
+        one.cover.regions[0],
+        *(dataclasses.replace(one.cover.regions[1], region=i) for i in range(1, 31)),
+    )
+    regions = Regions((fill, *many), frozen(np.zeros(287, dtype=np.int32)), one.regions.pairs)
+    screen = text(
+        dataclasses.replace(one, regions=regions, cover=dataclasses.replace(one.cover, regions=covers))
+    )
+    assert "30 run" in screen
+    assert "run 17" not in screen
+    assert "run 1 " in text(one)
+
+
+def test_bold_is_the_only_dress() -> None:
+    dressed = text(cases.checked(), bold=True)
+    assert set(re.findall(r"\x1b\[([0-9;]*)m", dressed)) == {"1", "0"}
+    assert re.sub(r"\x1b\[[0-9;]*m", "", dressed) == text(cases.checked())
+
+
+def test_inches() -> None:
+    """1 in is 25.4 mm by definition (International Yard and Pound Agreement, 1959)."""
+    units = Units("in")
+    assert units.length(254.0) == "10.00 in"
+    assert units.length(12.7) == "0.500 in"
+    assert units.length(-0.5, signed=True) == "-0.020 in"
+
+
+@pytest.mark.parametrize(
+    ("mm", "said"),
+    [(0.04, "0.0 mm"), (-0.04, "0.0 mm"), (0.26, "+0.3 mm"), (-1.26, "-1.3 mm"), (12.0, "+12.0 mm")],
+)
+def test_signed_millimetres(mm: float, said: str) -> None:
+    assert Units().length(mm, signed=True) == said
+
+
+def test_ounces_follow_grams() -> None:
+    """1 oz/yd2 is 28.349523 g over 0.83612736 m2 = 33.906 g/m2."""
+    assert ounces(33.906 * 2) == "68 g/m2 (2.0 oz/yd2)"
+
+
+def test_measures_keep_their_units() -> None:
+    assert measure(0.8712, "mm", Units()) == "0.9 mm"
+    assert measure(25.4, "mm", Units("in")) == "1.00 in"
+    assert measure(4.21, "mm/mm2", Units("in")) == "4.2 mm/mm2"
+
+
+@pytest.mark.parametrize(("typed", "mm"), [("0.5", 0.5), ("0.5mm", 0.5), ("4in", 101.6), (" 1 IN ", 25.4)])
+def test_typed_lengths(typed: str, mm: float) -> None:
+    assert parse_length_mm(typed) == pytest.approx(mm)
+
+
+@pytest.mark.parametrize("typed", ["", "nan", "-1", "0", "1 ft", "1e400", "inf"])
+def test_no_lengths(typed: str) -> None:
+    with pytest.raises(ValueError, match="no length above zero"):
+        parse_length_mm(typed)
