@@ -100,7 +100,7 @@ def cover(
         thread_width_mm=0.3,
         resolution_mm=0.0914,
         voids=voids,
-        regions=tuple(RegionCover(i, 400.0, 2.5, 0.7, coverage, 2) for i in range(count)),
+        regions=tuple(RegionCover(i, 24.0 if i == 3 else 400.0, 2.5, 0.7, coverage, 2) for i in range(count)),
         density=field(2.5, "mm/mm2"),
         penetrations=field(0.7, "1/mm2"),
         raster=CoverRaster(grid, frozen(np.ones(grid.shape, dtype=np.uint8))),

@@ -16,29 +16,28 @@ def named(choice: StackChoice) -> str:
 
 
 def alternatives(search: Search, place: int) -> tuple[Alternative, ...]:
-    """Return the nearest lighter stack that was tried, and the next heavier step of the chosen kind."""
+    """Return the nearest lighter stack that was tried, and the next heavier one, of the same kind if any."""
     chosen = search.candidates[place]
     found = []
     lighter = [p for p in search.trials if search.candidates[p].total_g_m2 < chosen.total_g_m2]
     if lighter:
         trial = search.trials[max(lighter)]
         found.append(Alternative(named(trial.choice), _why_not_lighter(trial, chosen)))
-    heavier = [
-        p for p in range(place + 1, len(search.candidates)) if _is_step_up(search.candidates[p], chosen)
-    ]
-    if heavier:
-        choice = search.candidates[heavier[0]]
-        why = _why_not_heavier(search.trials.get(heavier[0]), choice.total_g_m2 - chosen.total_g_m2)
+    step = _step_up(search, place)
+    if step is not None:
+        choice = search.candidates[step]
+        why = _why_not_heavier(search.trials.get(step), choice.total_g_m2 - chosen.total_g_m2)
         found.append(Alternative(named(choice), why))
     return tuple(found)
 
 
-def _is_step_up(one: StackChoice, chosen: StackChoice) -> bool:
-    """Whether ``one`` is heavier than the chosen stack, and of its kind where that has one."""
-    if one.total_g_m2 <= chosen.total_g_m2:
-        return False
+def _step_up(search: Search, place: int) -> int | None:
+    """Return the next heavier candidate of the same kind, or of any kind where the kind ends here."""
+    chosen = search.candidates[place]
     kinds = {item.kind for item in chosen.backings}
-    return not kinds or {item.kind for item in one.backings} == kinds
+    heavier = [p for p, choice in enumerate(search.candidates) if choice.total_g_m2 > chosen.total_g_m2]
+    alike = [p for p in heavier if {item.kind for item in search.candidates[p].backings} == kinds]
+    return next(iter(alike or heavier), None)
 
 
 def _why_not_lighter(trial: Trial, chosen: StackChoice) -> str:

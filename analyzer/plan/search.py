@@ -66,5 +66,16 @@ class Search:
         return best
 
     def best(self) -> int:
-        """Return the place of the best candidate tried: least chance of missing, lighter where equal."""
-        return min(self.trials, key=lambda place: (badness(self.trials[place]), place))
+        """Return the place of the best candidate tried, where none holds.
+
+        Among stacks whose chances are alike it is the lightest, or the heaviest once most pieces miss.
+        """
+        table = constants("plan")
+        least = min(badness(trial) for trial in self.trials.values())
+        alike = [
+            place
+            for place, trial in self.trials.items()
+            if badness(trial)[:2] == least[:2]
+            and trial.chance_of_missing <= least[2] + table["chance_alike"].value
+        ]
+        return max(alike) if least[0] or least[2] > table["chance_rework"].value else min(alike)

@@ -1,0 +1,235 @@
+"""What the plan proposes in situations that the trade knows: common practice, no source, unless named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from evidence_by_hand import cover, job, one_layer, region, rows, sound_regions
+
+from analyzer.cloth.types import Void
+from analyzer.goods import backing, cloths, resolve
+from analyzer.goods.types import StackChoice
+from analyzer.plan import allowed, candidates, choose_topping, in_ten, named
+from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
+from analyzer.plan.steps import cautions, steps
+from analyzer.regions.types import RegionKind, Regions
+
+REGIONS = sound_regions(len(rows()))
+LIGHT = replace(REGIONS, items=(region(0, RegionKind.RUN),))
+OPEN = cover(coverage=0.3)
+
+
+def setup(goods: str = "cotton-twill", **settings):
+    return resolve(job(goods, **settings), goods, (80.0, 60.0))
+
+
+def kinds(goods: str, **settings) -> set[str]:
+    stacks = candidates(setup(goods, **settings), None, REGIONS, cover(), None)
+    return {item.kind for stack in stacks for item in stack.backings}
+
+
+@pytest.mark.parametrize(
+    ("situation", "goods", "settings", "wanted", "unwanted"),
+    [
+        ("a tee: knits keep a cutaway", "jersey", {}, {"cutaway", "mesh-cutaway"}, {"tearaway"}),
+        ("a polo likewise", "pique", {}, {"cutaway"}, {"tearaway", "wash-away-film"}),
+        ("knit worn once still stretches", "jersey", {"care": "never-washed"}, {"cutaway"}, {"tearaway"}),
+        ("a sports knit", "performance-knit", {}, {"mesh-cutaway"}, {"tearaway"}),
+        ("workwear twill, washed often", "cotton-twill", {"care": "industrial"}, {"cutaway"}, {"tearaway"}),
+        ("canvas tote, washed gently", "canvas", {}, {"tearaway"}, {"wash-away-film"}),
+        ("twill whose clean back is seen", "cotton-twill", {"back": "seen"}, {"tearaway"}, {"cutaway"}),
+        ("terry towel, both sides seen", "terry", {}, {"wash-away-fibrous"}, {"cutaway"}),
+        ("sheer organza", "organza", {}, {"wash-away-film"}, {"mesh-cutaway", "cutaway"}),
+        (
+            "organza that must be dry-cleaned",
+            "organza",
+            {"care": "dry-cleaned"},
+            {"mesh-cutaway"},
+            {"wash-away-film"},
+        ),
+        ("free-standing lace", "none", {}, {"wash-away-film"}, {"tearaway", "cutaway"}),
+        ("fleece blanket: no iron, nothing fused", "polar-fleece", {}, {"cutaway"}, {"fusible-cutaway"}),
+        ("towel in a ring: nothing sticky", "terry", {}, {"tearaway"}, {"adhesive-tearaway"}),
+        ("towel floated: sticky is fine", "terry", {"holding": "floated"}, {"adhesive-tearaway"}, set()),
+        ("leather, not hooped", "leather", {}, {"cutaway", "adhesive-tearaway"}, {"wash-away-film"}),
+        ("a cap: the buckram holds", "cotton-twill", {"holding": "cap-frame"}, {"tearaway"}, {"cutaway"}),
+        ("felt that is never washed", "felt", {}, {"tearaway", "cutaway"}, {"wash-away-fibrous"}),
+    ],
+)
+def test_kinds_of_backing(situation, goods, settings, wanted, unwanted):
+    proposed = kinds(goods, **settings)
+    assert wanted <= proposed, situation
+    assert not unwanted & proposed, situation
+
+
+@pytest.mark.parametrize("goods", sorted(cloths()))
+@pytest.mark.parametrize("care", ["industrial", "washed-gently", "never-washed"])
+@pytest.mark.parametrize("back", ["hidden", "seen", "skin"])
+def test_there_is_always_something_to_try_lightest_first(goods, care, back):
+    stacks = candidates(setup(goods, care=care, back=back), None, REGIONS, cover(), None)
+    assert stacks
+    weights = [stack.total_g_m2 for stack in stacks]
+    assert weights == sorted(weights)
+    for stack in stacks:
+        for item in stack.backings:
+            assert item.g_m2 in backing(item.kind).weights_g_m2
+            assert item.layers <= 2
+            assert len(item.turns_deg) == item.layers
+            assert len(set(item.turns_deg)) == item.layers
+
+
+@pytest.mark.parametrize(
+    ("goods", "regions", "tried"),
+    [
+        ("denim", LIGHT, True),
+        ("cotton-twill", LIGHT, True),
+        ("cotton-twill", REGIONS, False),
+        ("poplin", LIGHT, False),
+        ("jersey", LIGHT, False),
+        ("organza", LIGHT, False),
+        ("none", LIGHT, False),
+    ],
+)
+def test_nothing_behind_only_under_light_stitching_on_firm_heavy_goods(goods, regions: Regions, tried):
+    stacks = candidates(setup(goods), None, regions, cover(), None)
+    assert (stacks[0].backings == ()) is tried
+
+
+def test_lace_stands_on_enough_film():
+    """Film of 80 um, about 100 g/m2, or two layers of fibrous wash-away carry lace."""
+    lace = candidates(setup("none"), None, REGIONS, cover(), None)
+    assert min(stack.total_g_m2 for stack in lace) >= 80
+    organza = candidates(setup("organza"), None, REGIONS, cover(), None)
+    assert min(stack.total_g_m2 for stack in organza) < 80
+
+
+def test_only_the_stock_is_used():
+    stacks = candidates(setup("jersey"), ("cutaway:85", "tearaway:51"), REGIONS, cover(), None)
+    assert [named(stack) for stack in stacks] == ["cutaway:85", "cutaway:85x2"]
+    only_wrong = candidates(setup("jersey"), ("tearaway:51",), REGIONS, cover(), None)
+    assert {item.kind for stack in only_wrong for item in stack.backings} == {"tearaway"}
+
+
+def test_rules_that_cut_something_off_say_so():
+    assert any("washed often" in reason for reason in allowed(setup("denim")).reasons)
+    assert allowed(setup("canvas")).reasons == ()
+
+
+@pytest.mark.parametrize(
+    ("goods", "settings", "regions", "laid", "kind"),
+    [
+        ("terry", {}, REGIONS, cover(), "wash-away-film"),
+        ("polar-fleece", {}, REGIONS, cover(), "wash-away-film"),
+        ("terry", {"care": "dry-cleaned"}, REGIONS, cover(), "heat-away-film"),
+        ("plush", {"care": "dry-cleaned"}, REGIONS, cover(), "opaque-film"),
+        ("plush", {"care": "dry-cleaned"}, LIGHT, OPEN, None),
+        ("plush", {"care": "dry-cleaned"}, REGIONS, OPEN, None),
+        ("jersey", {}, REGIONS, cover(), None),
+        ("leather", {}, REGIONS, cover(), None),
+    ],
+)
+def test_topping(goods, settings, regions, laid, kind):
+    picked = choose_topping(
+        setup(goods, **settings), regions, replace(laid, regions=laid.regions[: len(regions.items)])
+    )
+    assert (picked and picked.kind) == kind
+
+
+@pytest.mark.parametrize(
+    ("goods", "point"),
+    [
+        ("jersey", "light ball"),
+        ("terry", "sharp"),
+        ("denim", "sharp"),
+        ("polar-fleece", "light ball"),
+        ("organza", "sharp"),
+    ],
+)
+def test_needle_point_by_cloth(goods, point):
+    assert needle(setup(goods)).endswith(point)
+
+
+def test_sheet_reaches_25_mm_beyond_the_hoop_on_every_side():
+    assert sheet_mm(setup(hoop="130x180")) == (180.0, 230.0)
+
+
+def test_delicate_goods_are_sewn_more_slowly():
+    assert speed_spm(setup("organza")) <= 600 < speed_spm(setup("denim", speed_spm=900))
+    assert speed_spm(setup("organza", speed_spm=400)) == 400
+
+
+def test_attachment_follows_the_backing_and_the_holding():
+    assert attach(setup(), one_layer()) == "hooped"
+    assert attach(setup(holding="floated"), one_layer()) == "floated"
+    assert attach(setup("jersey"), one_layer("fusible-cutaway", 64.0)) == "fused"
+    assert attach(setup("leather", holding="floated"), one_layer("adhesive-tearaway", 71.0)) == "adhesive"
+
+
+def test_rinsing_comes_before_pressing_and_the_topping_before_the_backing():
+    finishing = steps(
+        setup("terry"), one_layer("wash-away-fibrous", 50.0, "wash-away-film"), cover(), sample=False
+    ).finishing
+    words = ["Snip", "topping", "Rinse", "Press"]
+    places = [next(i for i, step in enumerate(finishing) if word in step) for word in words]
+    assert places == sorted(places)
+
+
+def test_cutaway_is_trimmed_and_left_in_an_open_middle():
+    ring = cover(voids=(Void(900.0, (10.0, 10.0), 15.0, True),))
+    closed = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
+    opened = steps(setup("jersey"), one_layer(), ring, sample=False).finishing
+    assert any("6 mm" in step for step in closed)
+    assert not any("open middle" in step for step in closed)
+    assert any("open middle" in step for step in opened)
+    torn = steps(setup("canvas"), one_layer("tearaway", 51.0), ring, sample=False).finishing
+    assert not any("open middle" in step for step in torn)
+
+
+def test_skin_wants_a_soft_backing_or_a_cover():
+    stiff = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
+    soft = steps(setup("jersey"), one_layer("mesh-cutaway", 51.0), cover(), sample=False).finishing
+    assert any("soft cover" in step for step in stiff)
+    assert not any("soft cover" in step for step in soft)
+
+
+def test_layers_are_turned_and_nothing_is_cut_where_nothing_is_behind():
+    two = steps(setup("jersey"), one_layer(layers=2), cover(), sample=False).before
+    bare = steps(setup("denim"), StackChoice((), None), cover(), sample=False).before
+    assert any("2 layers" in step and "90 degrees" in step for step in two)
+    assert not any("Cut the backing" in step for step in bare)
+
+
+@pytest.mark.parametrize(
+    ("goods", "settings", "choice", "word", "there"),
+    [
+        ("leather", {}, one_layer(), "ring marks", True),
+        ("denim", {}, one_layer(), "ring marks", False),
+        ("denim", {"holding": "adhesive"}, one_layer(), "Spray", True),
+        ("denim", {}, one_layer(), "Spray", False),
+        ("polar-fleece", {}, one_layer(), "no iron", True),
+        ("denim", {}, one_layer(), "no iron", False),
+        ("jersey", {}, one_layer(), "formaldehyde", True),
+        ("canvas", {}, one_layer(), "formaldehyde", False),
+        ("terry", {}, one_layer("tearaway", 51.0, "wash-away-film"), "first wash", True),
+        ("terry", {}, one_layer("tearaway", 51.0), "No topping", True),
+        ("denim", {"holding": "magnetic"}, one_layer(), "pacemakers", True),
+        ("denim", {}, one_layer(), "needle breaks", True),
+    ],
+)
+def test_cautions_only_where_they_apply(goods, settings, choice, word, there):
+    said = cautions(setup(goods, **settings), choice)
+    assert any(word in caution for caution in said) is there
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.0, "fewer than 1 piece in 10"),
+        (0.12, "about 1 piece in 10"),
+        (0.31, "about 3 pieces in 10"),
+        (1.0, "nearly every piece"),
+    ],
+)
+def test_chances_in_pieces(chance, words):
+    assert in_ten(chance) == words
