@@ -205,3 +205,26 @@ def run(
         a, b = points[:-1], points[1:]
         points = np.concatenate([points[:1], np.stack([b, a, b], axis=1).reshape(-1, 2)])
     book.sew(points, label)
+
+
+def stitched_fill(
+    book: Labelled, shape: Polygon, *, angle: float = 0.0, spacing: float = 0.4, stitch: float = 3.5
+) -> None:
+    """Sew a fill on an edge run and sparse rows across it, as digitizers do."""
+    inset = shape.buffer(-0.8).exterior
+    run(book, shapely.get_coordinates(inset), label="underlay")
+    fill(book, shape.buffer(-0.8), angle=angle + 90.0, spacing=2.5, label="underlay")
+    fill(book, shape, angle=angle, spacing=spacing, stitch=stitch)
+
+
+def stitched_satin(book: Labelled, centre: np.ndarray, width: float, *, spacing: float = 0.2) -> None:
+    """Sew a column on a centre run out and a zig-zag back."""
+    run(book, centre, stitch=2.0, label="underlay")
+    satin(book, centre[::-1], 0.6 * width, spacing=0.9, label="underlay")
+    satin(book, centre, width, spacing=spacing)
+
+
+def wave(length: float, height: float, periods: float = 1.0, points: int = 80) -> np.ndarray:
+    """A sine wave along x, (points, 2)."""
+    x = np.linspace(0, length, points)
+    return np.stack([x, height * np.sin(2 * np.pi * periods * x / length)], axis=1)

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
 from analyzer.goods.constants import constants
+from analyzer.regions.curves import curved_rows
 from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, lengths_mm, path_mm, samples
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
@@ -32,10 +33,10 @@ def cut(design: Design) -> Regions:
     ties = find_ties(design)
     strokes = find_strokes(design, ties)
     bands = find_bands(strokes, link_strokes(strokes))
-    pieces = fill_gaps(design, ties, bands)
+    pieces = [curved_rows(design, strokes, piece) for piece in fill_gaps(design, ties, bands)]
     over = dense_ground(design, pieces)
     pieces = [_thin(design, piece, over) for piece in pieces]
-    pieces = _absorb(design, pieces)
+    pieces = _absorb(design, strokes, pieces)
     pieces = _join_sections(design, pieces, over)
     pieces = _split_lines(design, _join_lines(design, pieces), over)
     return _regions(design, strokes, pieces)
@@ -46,20 +47,23 @@ def _thin(design: Design, piece: Piece, over: Ground | None) -> Piece:
     if not piece.band:
         return piece
     table = constants("regions")
-    assert piece.strokes is not None
     hidden = hidden_share(design, piece, over) >= table["hidden_share"].value
-    sparse = table["sparse_fill_mm" if piece.shape == "rows" else "sparse_satin_mm"].value
-    if not hidden and (piece.spacing_mm > sparse or len(piece.strokes) < _FEW_STROKES):
+    sparse = table["sparse_satin_mm" if piece.shape == "zigzag" else "sparse_fill_mm"].value
+    if not hidden and (piece.spacing_mm > sparse or _few(piece)):
         return Piece(piece.first, piece.last, "line")
     return replace(piece, hidden=hidden)
+
+
+def _few(piece: Piece) -> bool:
+    return piece.shape != "curves" and len(piece.rows) < _FEW_STROKES
 
 
 def _joined(design: Design, before: Piece, after: Piece) -> bool:
     return after.first == before.last + 1 and bool(design.joined[after.first])
 
 
-def _absorb(design: Design, pieces: list[Piece]) -> list[Piece]:
-    """Give scraps of line to the band that they begin or end: its first and last rows, a way along its edge."""
+def _absorb(design: Design, strokes: Strokes, pieces: list[Piece]) -> list[Piece]:
+    """Give scraps of line to the band that they begin or end: its outermost rows, a way along its edge."""
     kept: list[Piece] = []
     for k, piece in enumerate(pieces):
         after = pieces[k + 1] if k + 1 < len(pieces) else None
@@ -70,13 +74,31 @@ def _absorb(design: Design, pieces: list[Piece]) -> list[Piece]:
                 and _joined(design, kept[-1], piece)
                 and _lies_on(design, piece, kept[-1])
             ):
-                kept[-1] = replace(kept[-1], last=piece.last)
+                kept[-1] = _with_scrap(strokes, kept[-1], piece)
                 continue
             if after and after.band and _joined(design, piece, after) and _lies_on(design, piece, after):
-                pieces[k + 1] = replace(after, first=piece.first)
+                pieces[k + 1] = _with_scrap(strokes, after, piece)
                 continue
         kept.append(piece)
     return kept
+
+
+def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
+    """Return a band with a scrap at its end; what runs along the rows there are rows too."""
+    inside = (strokes.first >= scrap.first - 1) & (strokes.last <= scrap.last)
+    more = [
+        k
+        for k in np.flatnonzero(inside).tolist()
+        if strokes.chord_mm[k] > 2 * band.spacing_mm
+        and band.direction_deg is not None
+        and axial_gap(float(np.degrees(np.arctan2(*strokes.unit[k][::-1]))), band.direction_deg) < 15.0
+    ]
+    return replace(
+        band,
+        first=min(band.first, scrap.first),
+        last=max(band.last, scrap.last),
+        strokes=np.union1d(band.rows, more).astype(np.int32),
+    )
 
 
 def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:

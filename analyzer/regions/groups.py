@@ -13,6 +13,7 @@ from analyzer.regions.strokes import Links, Strokes
 
 _LEAST_ROWS = 4  #: fewer strokes side by side are no pattern
 _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
+_SPLITS = 4  #: most stitches to one thread of a split satin
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
 
@@ -22,7 +23,7 @@ class Piece:
 
     first: int
     last: int
-    shape: str  #: "rows", "zigzag", "line", "tie" or "float"
+    shape: str  #: "rows", "curves", "zigzag", "line", "tie" or "float"
     strokes: Ints | None = None  #: of a band, the strokes side by side in order
     spacing_mm: float = 0.0  #: of a band
     direction_deg: float | None = None  #: of a band; None where it has no main direction
@@ -90,13 +91,15 @@ def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
     rows = np.array(chain, dtype=np.int32)
     weight = strokes.chord_mm[rows]
     single = strokes.stitches[rows] == 1
-    shape = "zigzag" if weight[single].sum() > 0.5 * weight.sum() else "rows"
+    spacing = _spacing(links, rows)
+    thin = weight[single].sum() > 0.5 * weight.sum()
+    shape = "zigzag" if thin or _split_satin(strokes, rows, spacing) else "rows"
     return Piece(
         first=int(strokes.first[rows[0]]) + 1,
         last=int(strokes.last[rows[-1]]),
         shape=shape,
         strokes=rows,
-        spacing_mm=_spacing(links, rows),
+        spacing_mm=spacing,
         direction_deg=_direction(strokes, rows),
     )
 
@@ -106,7 +109,17 @@ def _spacing(links: Links, rows: Ints) -> float:
     linked = links.partner[rows[:-1]] == rows[1:]
     offsets = links.offset_mm[rows[:-1]][linked]
     middle = np.median(offsets)
-    return float(offsets[np.abs(offsets - middle) <= 0.15 + 0.3 * middle].mean())
+    return float(offsets[np.abs(offsets - middle) <= 0.15 + 0.6 * middle].mean())
+
+
+def _split_satin(strokes: Strokes, rows: Ints, spacing_mm: float) -> bool:
+    """Whether rows are the threads of a column too wide for one stitch: they turn sharply, close together."""
+    table = constants("regions")
+    sharp = (np.diff(rows) == 1).mean() > 0.8
+    few = np.median(strokes.stitches[rows]) <= _SPLITS
+    across = np.median(strokes.chord_mm[rows])
+    close = spacing_mm < 0.6 * table["dense_satin_mm"].value
+    return bool(sharp and few and close and across < table["widest_satin_mm"].value)
 
 
 def _direction(strokes: Strokes, rows: Ints) -> float | None:
@@ -200,7 +213,7 @@ def path_mm(design: Design, piece: Piece) -> float:
 
 
 def samples(design: Design, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
-    """Points about ``step_mm`` apart along the stitches ``first .. last``: (q, 2) mm and the stitch of each."""
+    """Points about ``step_mm`` apart along stitches ``first .. last``: (q, 2) mm and the stitch of each."""
     length = lengths_mm(design, first, last)
     count = np.maximum(np.ceil(length / step_mm - 1e-9).astype(np.int64), 1)
     which = np.repeat(np.arange(length.size), count)

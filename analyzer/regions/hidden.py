@@ -40,7 +40,7 @@ class Ground:
 def dense(piece: Piece) -> bool:
     """Whether a band is laid so closely that it hides what is under it."""
     table = constants("regions")
-    limit = table["dense_fill_mm" if piece.shape == "rows" else "dense_satin_mm"].value
+    limit = table["dense_satin_mm" if piece.shape == "zigzag" else "dense_fill_mm"].value
     return piece.band and piece.spacing_mm < limit
 
 

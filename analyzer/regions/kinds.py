@@ -11,6 +11,8 @@ from analyzer.regions.hidden import dense
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import RegionKind
 
+_HOP_STITCHES = 2  #: a visible move of so few stitches is one, however long
+
 
 def name_kinds(design: Design, strokes: Strokes, pieces: list[Piece]) -> list[RegionKind]:
     """Return the kind of each piece."""
@@ -26,7 +28,7 @@ def _kind(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> Regi
     if piece.band:
         if piece.hidden and not dense(piece):
             return RegionKind.UNDERLAY
-        return RegionKind.FILL if piece.shape == "rows" else RegionKind.SATIN
+        return RegionKind.SATIN if piece.shape == "zigzag" else RegionKind.FILL
     if piece.hidden:
         return RegionKind.UNDERLAY if _prepares(design, strokes, pieces, k) else RegionKind.TRAVEL
     return RegionKind.TRAVEL if _only_moves(design, pieces, k) else RegionKind.RUN
@@ -46,7 +48,7 @@ def _prepares(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> 
             ends = np.concatenate([strokes.start[after.strokes], strokes.end[after.strokes]])
             size = float(np.hypot(*np.ptp(ends, axis=0)))
             return path_mm(design, pieces[k]) > 0.6 * size
-        if not after.hidden and after.shape == "line":
+        if not after.hidden and after.shape == "line" and after.last - after.first >= _HOP_STITCHES:
             return False
     return False
 
@@ -65,4 +67,5 @@ def _only_moves(design: Design, pieces: list[Piece], k: int) -> bool:
     first = piece.first - 1 if design.joined[piece.first] else piece.first
     chord = float(np.hypot(*(design.penetrations[piece.last] - design.penetrations[first])))
     straight = chord > 0.9 * length and bands[0].band and bands[1].band
-    return length < 2 * bridge or (straight and length < 4 * bridge)
+    hop = chord > 0.9 * length and piece.last - piece.first < _HOP_STITCHES
+    return hop or length < 2 * bridge or (straight and length < 4 * bridge)

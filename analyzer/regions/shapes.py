@@ -83,9 +83,18 @@ def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
     )
 
 
+def _around_curves(design: Design, piece: Piece) -> shapely.Geometry:
+    """Return the area that the turns of a curved fill take up, up to the outermost line."""
+    line = shapely.LineString(design.penetrations[max(piece.first - 1, 0) : piece.last + 1])
+    reach = 0.6 * piece.spacing_mm + 0.1
+    return shapely.buffer(shapely.buffer(line, reach, quad_segs=4), -reach, quad_segs=4)
+
+
 def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
     """Return the sampled edge of a band, outer curves and holes; None where it encloses nothing."""
-    shape = shapely.orient_polygons(outline_polygon(strokes, piece))
+    curved = piece.shape == "curves"
+    area = _around_curves(design, piece) if curved else outline_polygon(strokes, piece)
+    shape = shapely.orient_polygons(area)
     curves: list[tuple[Floats, Floats]] = []
     for polygon in shapely.get_parts(shape):
         if shapely.get_type_id(polygon) != 3 or polygon.area < _LEAST_HOLE_MM2:

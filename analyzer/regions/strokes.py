@@ -172,11 +172,15 @@ def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Boo
         strokes.chord_mm[b] > 0.96 * strokes.path_mm[b]
     )
     returned = np.hypot(*(strokes.end[b] - strokes.start[a]).T) < near
-    # On the inside of a tight curve a satin comes back to the same point too, but only at every second thread.
+    # On the inside of a tight curve a satin comes back to the same point too, but at every second thread.
     again = np.zeros(a.size, dtype=np.bool_)
     again[1:] |= returned[:-1] & (np.diff(a) == 1)
     again[:-1] |= returned[1:] & (np.diff(a) == 1)
-    retraced = np.where(single, returned & again, np.abs(offset) < near)
+    way_a = np.stack([-ua[:, 1], ua[:, 0]], axis=1)
+    away = [
+        np.abs(np.einsum("ij,ij->i", p - strokes.start[a], way_a)) for p in (strokes.start[b], strokes.end[b])
+    ]
+    retraced = np.where(single, returned & again, np.maximum(*away) < near)
     good = (
         opposed
         & straight

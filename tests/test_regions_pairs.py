@@ -1,0 +1,144 @@
+"""Pairing outlines with edges: which are found, which are not, and the gap that the file itself leaves.
+
+The oracle is shapely's distance to the polygon that was filled, which the cutting never sees.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import shapely
+from labelled import Labelled, circle, fill, rectangle, run, satin
+from labelled_designs import L_SHAPE, TABLE, details, neighbours, ring
+from shapely.geometry import Polygon
+
+from analyzer.regions import OutlinePair, Regions, cut
+
+SHAPES = {"box": rectangle(36, 24), "disc": Polygon(circle(16)), "l": L_SHAPE}
+
+
+def around(shape: Polygon, offset: float) -> np.ndarray:
+    return shapely.get_coordinates(shape.buffer(offset, join_style="mitre").exterior)
+
+
+def one_pair(book: Labelled) -> OutlinePair:
+    (pair,) = cut(book.design()).pairs
+    return pair
+
+
+def signed(shape: Polygon, points: np.ndarray) -> np.ndarray:
+    """Signed distance out of ``shape``, mm, by shapely."""
+    places = shapely.points(points)
+    away = shapely.distance(shapely.boundary(shape), places)
+    return np.where(shapely.contains(shape, places), -away, away)
+
+
+@pytest.mark.parametrize("make", TABLE, ids=lambda make: make.__name__)
+def test_outlines_are_found_and_no_others(make: Callable[[], Labelled]) -> None:
+    regions = cut(make().design())
+    kinds = [item.kind.value for item in regions.items]
+    found = Counter((kinds[pair.outline], kinds[pair.borders]) for pair in regions.pairs)
+    assert found == Counter(TABLE[make][1])
+    for pair in regions.pairs:
+        assert pair.borders in regions.items[pair.outline].outline_of
+
+
+@pytest.mark.parametrize("offset", [-0.3, 0.0, 0.4])
+@pytest.mark.parametrize("angle", [0.0, 30.0, 90.0])
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_run_leaves_the_gap_that_was_programmed(name: str, angle: float, offset: float) -> None:
+    shape = SHAPES[name]
+    book = Labelled()
+    fill(book, shape, angle=angle)
+    book.colour()
+    run(book, around(shape, offset))
+    pair = one_pair(book)
+    # Where a row runs along the edge the fill itself ends up to a spacing inside: the median sees past it.
+    assert np.median(pair.meant_mm) == pytest.approx(offset, abs=0.06)
+    error = pair.meant_mm - signed(shape, pair.at)
+    assert abs(np.mean(error)) < 0.08
+    assert np.std(error) < 0.2
+    along = len(pair.at) * 0.5
+    assert along > 0.85 * shape.length
+
+
+@pytest.mark.parametrize("overlap", [-0.5, 0.0, 0.6])
+@pytest.mark.parametrize("angle", [0.0, 55.0])
+def test_a_satin_border_counts_from_its_inner_rail(angle: float, overlap: float) -> None:
+    shape, width = Polygon(circle(18)), 2.4
+    book = Labelled()
+    fill(book, shape, angle=angle)
+    book.colour()
+    satin(book, circle(18 + overlap + width / 2), width)
+    pair = one_pair(book)
+    assert np.median(pair.meant_mm) == pytest.approx(overlap, abs=0.08)
+    assert np.hypot(*pair.at.T).mean() == pytest.approx(18 + overlap, abs=0.1)
+
+
+def test_normals_point_out_of_the_border_and_edges_lie_on_it() -> None:
+    book = Labelled()
+    fill(book, SHAPES["disc"], angle=10)
+    book.colour()
+    run(book, circle(16.4))
+    design = book.design()
+    pair = one_pair(book)
+    radial = pair.edge / np.linalg.norm(pair.edge, axis=1)[:, None]
+    assert np.einsum("ij,ij->i", pair.normal, radial).min() > 0.8
+    assert np.linalg.norm(pair.normal, axis=1) == pytest.approx(1.0)
+    made = design.penetrations[pair.edge_stitch]
+    # Rows end every 0.8 mm along an edge that they meet squarely; where they graze it stitches are 3.5 mm long.
+    assert np.median(np.linalg.norm(made - pair.edge, axis=1)) < 0.4
+    assert np.linalg.norm(made - pair.edge, axis=1).max() < 2.0
+    assert (design.colour[pair.edge_stitch] == 0).all()
+    assert (design.colour[pair.outline_stitch] == 1).all()
+    step = design.penetrations[pair.outline_stitch] - pair.at
+    assert np.linalg.norm(step, axis=1).max() < 2.6
+
+
+def test_both_edges_of_a_ring_have_their_outline() -> None:
+    outer, inner = cut(ring().design()).pairs
+    assert np.median(outer.meant_mm) == pytest.approx(0.0, abs=0.05)
+    assert np.median(inner.meant_mm) == pytest.approx(0.3, abs=0.06)
+    radial = inner.at / np.linalg.norm(inner.at, axis=1)[:, None]
+    assert np.median(np.einsum("ij,ij->i", inner.normal, radial)) < -0.95
+
+
+def test_every_pass_of_an_outline_counts_once() -> None:
+    lengths = []
+    for passes in (1, 2, 3):
+        book = Labelled()
+        fill(book, SHAPES["box"])
+        book.colour()
+        run(book, around(SHAPES["box"], 0.2), passes=passes)
+        lengths.append(len(one_pair(book).at))
+    assert max(lengths) < 1.15 * min(lengths)
+
+
+def test_fills_that_abut_are_a_pair_and_the_later_one_is_the_outline() -> None:
+    regions: Regions = cut(neighbours().design())
+    (pair,) = regions.pairs
+    assert pair.outline > pair.borders
+    assert np.median(pair.meant_mm) == pytest.approx(0.3, abs=0.05)
+    assert pair.normal[:, 0].min() > 0.9
+
+
+@pytest.mark.parametrize("away", [2.5, 6.0])
+def test_a_line_too_far_from_an_edge_is_no_outline(away: float) -> None:
+    book = Labelled()
+    fill(book, SHAPES["box"])
+    book.colour()
+    run(book, around(SHAPES["box"], away))
+    assert cut(book.design()).pairs == ()
+    assert cut(details().design()).pairs == ()
+
+
+def test_a_line_that_crosses_an_edge_is_no_outline() -> None:
+    book = Labelled()
+    fill(book, SHAPES["box"])
+    for x in (-10.0, 0.0, 10.0):
+        book.colour()
+        run(book, np.array([[x, -30.0], [x + 4, 30.0]]))
+    assert cut(book.design()).pairs == ()
