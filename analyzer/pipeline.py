@@ -37,7 +37,7 @@ class Sureness:
 
 @dataclass(frozen=True, slots=True)
 class OnGoods:
-    """What one design does on one goods with one stack: the judged part of a check, or one line of a comparison."""
+    """What one design does on one goods with one stack."""
 
     setup: Setup
     stack: Stack
@@ -49,8 +49,9 @@ class OnGoods:
 class Checked:
     """Everything that a check found.
 
-    With goods, ``judged`` and ``plan`` are there and ``comparison`` is empty. Without goods it is the other way
-    round: ``comparison`` holds three goods, each with nothing behind it and with its usual backing.
+    With goods, ``judged`` and ``plan`` are there and ``comparison`` is empty. Without goods it is the
+    other way round: ``comparison`` holds three goods, each with nothing behind it and with its usual
+    backing.
     """
 
     design: Design
@@ -69,7 +70,8 @@ class Checked:
 class _Bench:
     """One design laid out on one goods, ready to be judged with one stack after the other.
 
-    It lives inside one call of :func:`check`; ``tried`` keeps what was judged, so that nothing is computed twice.
+    It lives inside one call of :func:`check`; ``tried`` keeps what was judged, so that nothing is computed
+    twice.
     """
 
     design: Design
@@ -124,6 +126,7 @@ def check(design: Design, job: Job, progress: Progress | None = None) -> Checked
         UnknownName: the job names something that is in no table.
         BadJob: the job contradicts itself or cannot be met.
         NotConverged: a solve missed its tolerance.
+
     """
     names = COMPARED_ON if job.goods is None else (job.goods,)
     setups = [goods.resolve(job, name, design.size_mm) for name in names]
@@ -181,7 +184,7 @@ def _planned(bench: _Bench) -> Checked:
 
 
 def _compared(benches: list[_Bench]) -> Checked:
-    """Judge the design on several goods: with the stack that the job names, or with nothing and with the usual one."""
+    """Judge the design on several goods."""
     first = benches[0]
     job = first.job
     use = first.use(first.setup.cloth.thickness_mm.value)
@@ -213,13 +216,15 @@ def _comparable(bench: _Bench) -> tuple[StackChoice, ...]:
 def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:
     """Say how far the predictions may be trusted, by what their spread mostly comes from."""
     causes = tuple(dict.fromkeys(name for one in judged for name in one.response.mostly_from[:2]))
-    known = worst_known(one.stack.spreads[name] for one in judged for name in causes if name in one.stack.spreads)
+    spreads = [one.stack.spreads for one in judged]
+    known = worst_known(spread[name] for spread in spreads for name in causes if name in spread)
     sewouts = job.calibration.sewouts if job.calibration is not None else 0
     if sewouts:
         says = f"Millimetres rest on {sewouts} measured sew-outs of yours, for what those could tell."
     else:
         says = (
             "Millimetres are estimates: no measured sew-out stands behind them, and thread pull differs from "
-            "machine to machine. The limits shown are as wide as what is known. Sew a sample where it matters."
+            "machine to machine. The limits shown are as wide as what is known. Sew a sample where it "
+            "matters."
         )
     return Sureness(bool(sewouts), sewouts, known, causes, says)
