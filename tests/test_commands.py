@@ -166,7 +166,7 @@ def test_design_that_does_not_fit_does_not_stop_the_others(
 
 
 def test_unknown_goods_is_said_once(asked: Asked, capfd: pytest.CaptureFixture[str]) -> None:
-    error = UnknownGoods("jersy", ["jersey", "terry"])
+    error = UnknownGoods("jersy", ["jersey", "canvas"])
     asked.trouble = {DST.name: error, PES.name: error}
     assert run(["check", str(DST), str(PES), "--goods", "jersy"]) == 2
     assert capfd.readouterr().err == "prehoop: unknown goods 'jersy': did you mean jersey?\n"
@@ -200,8 +200,8 @@ def test_options_reach_the_job(asked: Asked, tmp_path: Path) -> None:
     )
     stock.write_text('backings = ["cutaway:85", "tearaway:50"]\n', encoding="utf-8")
     given = {
-        "goods": "terry", "colour": "#AABBCC", "care": "industrial", "back": "seen+skin", "holding": "clamped",
-        "hoop": "130x180", "thread": "viscose-40", "needle": "75/11", "speed": "700", "tolerance": "0.02in",
+        "goods": "terry", "colour": "#AABBCC", "care": "industrial", "back": "seen+skin",
+        "holding": "clamped", "hoop": "130x180", "thread": "viscose-40", "needle": "75/11", "speed": "700", "tolerance": "0.02in",
         "topping": "none", "machine": str(machine), "stock": str(stock), "seed": "5",
     }  # fmt: skip
     options = [part for name, value in given.items() for part in (f"--{name}", value)]
@@ -212,8 +212,8 @@ def test_options_reach_the_job(asked: Asked, tmp_path: Path) -> None:
     assert (job.machine.name, job.machine.needles, job.machine.speed_spm) == ("loft", 6, 900.0)
     assert dataclasses.astuple(job.machine.frames[0]) == ("small", 100.0, 90.5, "oval")
     assert dataclasses.replace(job, tolerance_mm=None, machine=None) == Job(
-        goods="terry", colour="#aabbcc", care="industrial", back="seen+skin", holding="clamped", hoop="130x180",
-        thread="viscose-40", needle="75/11", speed_spm=700, topping="none", seed=5,
+        goods="terry", colour="#aabbcc", care="industrial", back="seen+skin", holding="clamped",
+        hoop="130x180", thread="viscose-40", needle="75/11", speed_spm=700, topping="none", seed=5,
         backing=("cutaway:85x2", "tearaway:50"), stock=("cutaway:85", "tearaway:50"),
     )  # fmt: skip
 

@@ -57,8 +57,20 @@ def test_millimetres_to_a_tenth_never_to_hundredths() -> None:
 
 def test_gap_row_says_limits_and_likelihood_in_words() -> None:
     row = next(line for line in text(cases.checked()).splitlines() if line.startswith("  run 1     fill 0"))
-    said = ["run 1", "fill 0", "+0.9", "+0.4 to +1.6", "+0.4", "14.2", "likely", "unlikely"]
+    said = ["run 1", "fill 0", "0.0", "+0.9", "+0.4 to +1.6", "14.2", "likely", "unlikely"]
     assert re.split(r" {2,}", row.strip()) == said
+
+
+def test_beyond_the_model_the_screen_gives_words_not_numbers() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    response = one.judged.response
+    wild = dataclasses.replace(response, pull_in=dataclasses.replace(response.pull_in, beyond_range=True))
+    screen = text(dataclasses.replace(one, judged=dataclasses.replace(one.judged, response=wild)))
+    assert "more than can be computed" in screen
+    assert "more than can be computed" not in text(one)
+    part = screen[screen.index("Where the cloth will move") : screen.index("\nFindings")]
+    assert not re.search(r"\+0\.9|\+1\.6|22\.0|0\.8 mm", part)
 
 
 def test_plan_and_sureness_are_all_there() -> None:

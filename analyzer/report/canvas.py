@@ -17,7 +17,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.patches import Ellipse, FancyBboxPatch
+from matplotlib.patches import Ellipse, FancyBboxPatch, Rectangle
 
 from analyzer.arrays import Floats
 from analyzer.goods.types import Hoop
@@ -64,12 +64,12 @@ class Sheet:
         side = max(x1 - x0, y1 - y0, 5.0)
         half = (x1 - x0) / 2 + 0.12 * side, (y1 - y0) / 2 + 0.12 * side
         if hoop is not None:
-            self._hoop(hoop, middle)
             fits = hoop.width_mm <= 1.9 * side and hoop.height_mm <= 1.9 * side
             if fits:
+                self._hoop(self.axes, hoop, middle)
                 half = max(half[0], hoop.width_mm * 0.53), max(half[1], hoop.height_mm * 0.53)
             else:
-                self.foot(f"hoop {_hoop_name(hoop)}, outside the picture", _HOOP, 0.97, ha="right", row=1)
+                self._inset(hoop)
         self.view = middle[0] - half[0], middle[0] + half[0], middle[1] - half[1], middle[1] + half[1]
         self.look()
         self.axes.set_xlabel("x, mm", fontsize=8)
@@ -86,7 +86,20 @@ class Sheet:
         """Write a line of the legend under the picture, beginning (or ending) at share ``x`` of the width."""
         self.figure.text(x, 0.035 - 0.022 * row, text, color=tone, fontsize=8, va="center", ha=ha)
 
-    def _hoop(self, hoop: Hoop, middle: tuple[float, float]) -> None:
+    def _inset(self, hoop: Hoop) -> None:
+        """Draw the hoop small beside the picture, with the design's extent in its middle."""
+        inset = self.figure.add_axes((0.845, 0.07, 0.135, 0.15))
+        inset.set_aspect("equal")
+        inset.set_axis_off()
+        inset.set_xlim(-0.53 * hoop.width_mm, 0.53 * hoop.width_mm)
+        inset.set_ylim(-0.53 * hoop.height_mm, 0.62 * hoop.height_mm)
+        self._hoop(inset, hoop, (0.0, 0.0))
+        width, height = self.checked.design.size_mm
+        inset.add_patch(
+            Rectangle((-width / 2, -height / 2), width, height, facecolor="#d8d8d8", edgecolor=_INK)
+        )
+
+    def _hoop(self, axes: Axes, hoop: Hoop, middle: tuple[float, float]) -> None:
         style: dict[str, Any] = {
             "fill": False,
             "edgecolor": _HOOP,
@@ -94,14 +107,12 @@ class Sheet:
             "linestyle": (0, (6, 3)),
         }
         if hoop.shape == "oval":
-            self.axes.add_patch(Ellipse(middle, hoop.width_mm, hoop.height_mm, **style))
+            axes.add_patch(Ellipse(middle, hoop.width_mm, hoop.height_mm, **style))
         else:
             corner = middle[0] - hoop.width_mm / 2, middle[1] - hoop.height_mm / 2
             rounding = f"round,pad=0,rounding_size={min(hoop.width_mm, hoop.height_mm) * 0.06}"
-            self.axes.add_patch(
-                FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style)
-            )
-        self.axes.text(
+            axes.add_patch(FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style))
+        axes.text(
             middle[0],
             middle[1] + hoop.height_mm / 2,
             f"hoop {_hoop_name(hoop)}",
@@ -137,9 +148,10 @@ class Sheet:
         low, high = self.axes.get_xlim()
         return float(box.width * _SIZE_IN[0] * 72.0 / (high - low))
 
-    def scale(self, drawn: Any, label: str) -> None:
-        """Put the labelled scale of quantity ``drawn`` beside the picture."""
-        bar = self.figure.colorbar(drawn, cax=self.figure.add_axes((0.86, 0.10, 0.025, 0.76)))
+    def scale(self, drawn: Any, label: str, *, over: bool = False) -> None:
+        """Put the labelled scale of ``drawn`` beside the picture; ``over``: some lies above its end."""
+        place = self.figure.add_axes((0.86, 0.30, 0.025, 0.56))
+        bar = self.figure.colorbar(drawn, cax=place, extend="max" if over else "neither")
         bar.set_label(label, fontsize=9)
         bar.ax.tick_params(labelsize=8)
 

@@ -19,6 +19,7 @@ from analyzer.pipeline import Checked, OnGoods
 from analyzer.report.canvas import Sheet, own_style, segments
 from analyzer.report.files import refuse_existing, write_whole
 from analyzer.report.fill_in import worst_gap
+from analyzer.report.predicted import BEYOND
 
 _NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 _EXAGGERATIONS = (1, 2, 5, 10, 20, 50)
@@ -70,7 +71,7 @@ def maps(
 
     """
     names, place = map_names(checked), Path(folder)
-    paths = map_paths(place, stem or checked.design.name, names)
+    paths = map_paths(place, stem or Path(checked.design.name).stem, names)
     if not force:
         refuse_existing(paths)
     place.mkdir(parents=True, exist_ok=True)
@@ -212,22 +213,25 @@ def drift_map(checked: Checked, on: OnGoods) -> bytes:
     factor = exaggeration(largest, max(checked.design.size_mm))
     behind = ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in on.stack.backings) or "nothing"
     drawn = f"drawn {factor} times too far" if factor > 1 else "drawn true to scale"
+    beyond = on.response.pull_in.beyond_range
     sheet = Sheet(
         checked,
         f"Drift: {checked.design.name} on {on.setup.cloth.name}, behind it {behind}",
         "How far each stitch drifts from its own moment to the end of the design (estimate)."
-        f" Lines dashed: as meant; solid: as predicted, {drawn}; arrows likewise.",
+        f" Lines dashed: as meant; solid: as predicted, {drawn}; arrows likewise."
+        + (f" {BEYOND}" if beyond else ""),
     )
     sheet.frame(on.setup.hoop)
     joined = np.flatnonzero(checked.design.joined)
     width = max(0.4, checked.cover.thread_width_mm * sheet.points_per_mm())
     lines = sheet.stitches(segments(checked), cmap="cividis", linewidths=width, zorder=2)
     lines.set_array(size[joined])
-    lines.set_clim(0.0, max(largest, 0.1))
+    top = max(float(np.quantile(size, 0.99)) if size.size else 0.0, 0.1)
+    lines.set_clim(0.0, top)  # a few stitches that fly off must not flatten all others
     _arrows(sheet, points, drift, factor)
     _outlines(sheet, checked, drift, factor)
     _worst(sheet, on)
-    sheet.scale(lines, "drift, mm")
+    sheet.scale(lines, "drift, mm", over=largest > top)
     return sheet.png()
 
 
@@ -291,8 +295,11 @@ def _worst(sheet: Sheet, on: OnGoods) -> None:
     sheet.axes.plot(*gap.at, **ring, color="white", markeredgewidth=1.2, zorder=7)
     x0, x1, y0, y1 = sheet.view
     right, high = gap.at[0] > (x0 + x1) / 2, gap.at[1] > (y0 + y1) / 2
+    said = f"worst gap {gap.worst_mm:+.1f} mm\n5-95 %: {gap.low_mm:+.1f} to {gap.high_mm:+.1f} mm"
+    if on.response.pull_in.beyond_range:
+        said = "worst gap: more than can be computed"
     sheet.axes.annotate(
-        f"worst gap {gap.worst_mm:+.1f} mm\n5-95 %: {gap.low_mm:+.1f} to {gap.high_mm:+.1f} mm",
+        said,
         gap.at,
         xytext=(-16 if right else 16, -16 if high else 16),
         textcoords="offset points",

@@ -1,4 +1,4 @@
-"""The rows of the screen's tables, as plain text; no layout here."""
+"""The rows of the screen's tables of what is measured and planned, as plain text; no layout here."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from analyzer.cloth.types import RegionCover
 from analyzer.design import Command
 from analyzer.findings import chance_words
-from analyzer.findings.types import Finding, GapVerdict
+from analyzer.findings.types import Finding
 from analyzer.goods.constants import constants
-from analyzer.pipeline import Checked, OnGoods, Sureness
+from analyzer.pipeline import Checked, Sureness
 from analyzer.plan.types import Plan
-from analyzer.regions.types import Region, RegionKind, Regions
+from analyzer.regions.types import Region, RegionKind
 from analyzer.report import words
 from analyzer.report.fill_in import colour_stitches, sound_text
 from analyzer.report.words import Units
@@ -135,72 +135,6 @@ def _region_cells(
         f"{statistics.median(cover.penetrations_per_mm2 for cover in measured):.1f}",
         f"{min(cover.coverage for cover in measured):.0%}",
         str(max(cover.layers_max for cover in measured)),
-    )
-
-
-def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
-    """Return where and how far the cloth moves, on these goods with this stack."""
-    pull, pucker = judged.response.pull_in, judged.findings.pucker
-    across = "narrows" if pull.across_mm >= 0 else "spreads"
-    rows = [
-        (
-            "Pull-in",
-            f"the stitched area shortens by {units.length(pull.along_mm)} along its stitches and {across} by "
-            f"{units.length(abs(pull.across_mm))} across them",
-        ),
-        (
-            "Most drift",
-            f"{units.length(pull.visible_mm)} at {units.point(pull.at)}: what was sewn there early has moved"
-            " so far by the end",
-        ),
-        ("Reach", f"the cloth is still disturbed {units.length(pull.reach_mm)} away from the stitching"),
-        (
-            "Pucker",
-            f"{chance_words(pucker.chance)}; a wave of {units.length(pucker.amplitude_mm)} at "
-            f"{units.point(pucker.at)} (5-95 %: {units.bare(pucker.low_mm)} to "
-            f"{units.length(pucker.high_mm)})",
-        ),
-    ]
-    if pull.beyond_range:
-        rows.append(
-            ("Beyond range", "the cloth strains more than the model holds for: read these as ranks only")
-        )
-    return rows
-
-
-def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
-    """Return head, rows and remarks of the gaps, likeliest trouble first."""
-    kinds = {region.id: region.kind.value for region in regions.items}
-    gaps = sorted(
-        judged.findings.gaps,
-        key=lambda g: (-max(g.chance_bare, g.chance_overlap), -abs(g.worst_mm), g.outline),
-    )
-    limit = constants("report")["groups_from"].value
-    shown = gaps if len(gaps) <= limit else gaps[: int(limit)]
-    rows = [_gap_row(gap, kinds, units) for gap in shown]
-    tolerance = units.length(judged.findings.tolerance_mm)
-    if not gaps:
-        return (), [], ["No outline follows another region's edge, so there is no gap to predict."]
-    remark = [
-        f"Tolerance for bare cloth: {tolerance}. Length: of outline beyond it. Bare, overlap: how likely each"
-        " passes its limit."
-    ]
-    if len(gaps) > len(shown):
-        remark.append(f"And {len(gaps) - len(shown)} more outlines, none likelier to miss than these.")
-    head = ("outline", "borders", f"worst {units.name}", "5-95 %", "median", "length", "bare", "overlap")
-    return head, rows, remark
-
-
-def _gap_row(gap: GapVerdict, kinds: dict[int, str], units: Units) -> tuple[str, ...]:
-    return (
-        f"{kinds.get(gap.outline, '')} {gap.outline}",
-        f"{kinds.get(gap.borders, '')} {gap.borders}",
-        units.bare(gap.worst_mm, signed=True),
-        f"{units.bare(gap.low_mm, signed=True)} to {units.bare(gap.high_mm, signed=True)}",
-        units.bare(gap.median_mm, signed=True),
-        units.bare(gap.over_limit_mm_of_length),
-        chance_words(gap.chance_bare),
-        chance_words(gap.chance_overlap),
     )
 
 

@@ -14,8 +14,8 @@ from analyzer.findings.types import Finding
 from analyzer.goods.types import StackChoice
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.plan.types import Plan
-from analyzer.report import tables, words
-from analyzer.report.fill_in import sound_text, worst_gap
+from analyzer.report import predicted, tables, words
+from analyzer.report.fill_in import sound_text
 from analyzer.report.words import Units
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ class Screen:
         for index, title in enumerate(head):
             prose = index < left
             side: Literal["left", "right"] = "left" if prose else "right"
-            grid.add_column(title, justify=side, vertical="top", no_wrap=not prose)
+            grid.add_column(title, justify=side, vertical="top", no_wrap=not prose, overflow="fold")
         for row in rows:
             grid.add_row(*row)
         self._console.print(Padding(grid, (0, 0, 0, 2)))
@@ -178,11 +178,11 @@ def _regions(screen: Screen, checked: Checked, units: Units) -> None:
 
 def _movement(screen: Screen, judged: OnGoods, units: Units) -> None:
     screen.heading("Where the cloth will move (estimates)")
-    screen.labelled(tables.movement_rows(judged, units))
+    screen.labelled(predicted.movement_rows(judged, units))
 
 
 def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> None:
-    head, rows, remark = tables.gap_table(judged, checked.regions, units)
+    head, rows, remark = predicted.gap_table(judged, checked.regions, units)
     screen.heading("Gap at each outline: + bare cloth, - overlap (estimates)")
     if rows:
         screen.table(head, rows)
@@ -190,31 +190,10 @@ def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> No
 
 
 def _comparison(screen: Screen, checked: Checked, units: Units) -> None:
+    head, rows, remark = predicted.comparison_table(checked.comparison, units)
     screen.heading("What three goods would do to it (estimates)")
-    rows = []
-    for one in checked.comparison:
-        worst = worst_gap(one.findings)
-        rows.append(
-            (
-                one.setup.cloth.name,
-                ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in one.stack.backings) or "nothing",
-                units.bare(one.response.pull_in.visible_mm),
-                units.bare(worst.worst_mm, signed=True) if worst else "none",
-                f"{units.bare(worst.low_mm, signed=True)} to {units.bare(worst.high_mm, signed=True)}"
-                if worst
-                else "",
-                chance_words(one.findings.chance_of_missing),
-            )
-        )
-    head = (
-        "goods",
-        "behind it",
-        f"drift {units.name}",
-        f"worst gap {units.name}",
-        "5-95 %",
-        "misses a limit",
-    )
     screen.table(head, rows, left=2)
+    screen.lines(remark)
 
 
 def _findings(screen: Screen, items: Sequence[Finding], checked: Checked, units: Units) -> None:
