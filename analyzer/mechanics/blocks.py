@@ -10,8 +10,12 @@ from analyzer.arrays import Bools, Floats, Ints, frozen
 from analyzer.design import Design
 from analyzer.regions.types import Region, RegionKind, Regions
 
-# A run's front is its own narrow strip: little of the cloth stiffens with it, so a block may hold more of it.
-_RUN_PROGRESS = 0.1
+# Blocks follow the stiffening of the cloth: narrow or sparse stitching stiffens little of it, so a block may
+# hold more. A fill of rows up to _DENSE_MM apart counts fully, a satin from _WIDE_MM on, a run by a share of
+# its length.
+_RUN_PROGRESS = 0.05
+_DENSE_MM = 0.8
+_WIDE_MM = 8.0
 _ATTEMPTS = 24
 
 
@@ -27,8 +31,8 @@ class Blocks:
 def front_progress(design: Design, regions: Regions, loads: Bools) -> Floats:
     """How far the sewing front moves with the stitch that ends at each penetration, mm (m,).
 
-    A fill's front moves across its rows by as much as the fill extends across them; a satin's by one row
-    spacing for each stitch; a run counts with a tenth of its length.
+    A fill's front moves across its rows by as much as the fill extends across them, a satin's by one row
+    spacing for each stitch; sparse rows, narrow satins and runs count less.
     """
     length = np.where(loads, design.lengths_mm, 0.0)
     total = np.bincount(regions.region_of, weights=length, minlength=max(r.id for r in regions.items) + 1)
@@ -44,14 +48,15 @@ def front_progress(design: Design, regions: Regions, loads: Bools) -> Floats:
 
 def _extent(item: Region, points: Floats) -> float:
     """Return the whole way of a region's front, mm; 0 where it is a line."""
-    if item.kind in (RegionKind.RUN, RegionKind.TRAVEL, RegionKind.TIE):
+    if item.kind in (RegionKind.RUN, RegionKind.TRAVEL, RegionKind.TIE) or item.row_spacing_mm is None:
         return 0.0
-    if item.kind is RegionKind.SATIN and item.row_spacing_mm is not None:
-        return item.stitches * item.row_spacing_mm
+    if item.kind is RegionKind.SATIN:
+        return item.stitches * item.row_spacing_mm * min(1.0, (item.width_mm or _WIDE_MM) / _WIDE_MM)
+    share = min(1.0, _DENSE_MM / item.row_spacing_mm)
     if item.direction_deg is None:
-        return float(0.5 * np.ptp(points, axis=0).min())
+        return share * float(0.5 * np.ptp(points, axis=0).min())
     angle = np.radians(item.direction_deg)
-    return float(np.ptp(points @ (-np.sin(angle), np.cos(angle))))
+    return share * float(np.ptp(points @ (-np.sin(angle), np.cos(angle))))
 
 
 def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) -> Blocks:

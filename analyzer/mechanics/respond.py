@@ -20,8 +20,9 @@ from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_ou
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response
 from analyzer.mechanics.wanted import gap_shift, width_loss
 
-FULL_TOLERANCE, SCREEN_TOLERANCE = 1e-3, 5e-3  # residual; gaps are then good to about a thousandth
-_SCREEN_SHARE = 0.4  # of the time, for progress
+# of the residual; gaps are then good to some thousandths, or a hundredth over the draws
+TOLERANCE, SPREAD_TOLERANCE = 2e-3, 1e-2
+_SPREAD_SHARE = 0.4  # of the time, for progress
 
 
 def respond(
@@ -34,9 +35,10 @@ def respond(
 ) -> Response:
     """Sew the design on the stack.
 
-    A dozen screening runs on the coarse grid give the response surface for the draws; with
-    ``detail="full"`` one run on the fine grid with blocks of 2 mm gives the nominal values and corrects the
-    surface. ``progress`` is called with the share done, 0 to 1.
+    A dozen runs with coarse blocks on a coarse grid give the response surface for the draws. One more, in
+    blocks that follow the sewing front, gives the nominal values and corrects the surface: on the fine grid
+    with ``detail="full"``, on the coarse one with ``"screen"``. ``progress`` is called with the share done,
+    0 to 1.
 
     Raises:
         NotConverged: a solve missed its tolerance.
@@ -45,36 +47,28 @@ def respond(
     plan = plan_runs(stack)
     count = len(next(iter(plan.factors.values()), np.ones(1)))
     variants = make_variants(stack, plan.factors, count)
-    share = _SCREEN_SHARE if detail == "full" else 1.0
     coarse = sew(
-        sewing.screen,
+        sewing.spread,
         sewing.stitches,
         variants,
-        tolerance=SCREEN_TOLERANCE,
-        progress=_part(progress, 0.0, share),
+        tolerance=SPREAD_TOLERANCE,
+        progress=_part(progress, 0.0, _SPREAD_SHARE),
     )
-    layout, nominal = sewing.screen, coarse
-    if detail == "full":
-        layout = sewing.full
-        nominal = sew(
-            layout,
-            sewing.stitches,
-            make_variants(stack, {}, 1),
-            tolerance=FULL_TOLERANCE,
-            progress=_part(progress, share, 1.0),
-        )
+    layout = sewing.full if detail == "full" else sewing.screen
+    nominal = sew(
+        layout,
+        sewing.stitches,
+        make_variants(stack, {}, 1),
+        tolerance=TOLERANCE,
+        progress=_part(progress, _SPREAD_SHARE, 1.0),
+    )
     radius = 0.5 * stack.needle.blade_mm.value
-    near = ring(sewing.screen)
-    wanted = np.concatenate(
-        [
-            _wanted(sewing, sewing.screen, coarse.states, radius),
-            ring_contraction(sewing.screen, coarse.states, near)[:, None],
-        ],
-        axis=1,
-    )
-    middle = np.append(_wanted(sewing, layout, nominal.states[:1], radius)[0], wanted[0, -1])
+    ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
+    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, radius), ringed])
+    middle = np.append(_wanted(sewing, layout, nominal.states, radius)[0], ringed[0])
     scale = np.sqrt(np.mean(coarse.states[:, -1] ** 2, axis=(1, 2)))
-    drawn = spread_out(plan, stack, draws, Runs(scale, wanted, _slipping(sewing, variants)), middle)
+    runs = Runs(scale, wanted, _slipping(sewing, variants))
+    drawn = spread_out(plan, stack, draws, runs, middle)
 
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
@@ -98,7 +92,7 @@ def respond(
         columns=columns,
         pucker=pucker,
         mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
-        solves=count + (detail == "full"),
+        solves=count + 1,
     )
 
 
@@ -130,7 +124,7 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
 
 def _slipping(sewing: Sewing, variants: Variants) -> Floats:
     """Share of all pull, weighted by length, that is proportional to the share left at locking, (v,)."""
-    pull, cell_mm = variants.pull, sewing.screen.grid.cell_mm
+    pull, cell_mm = variants.pull, sewing.spread.grid.cell_mm
     whole = tension(sewing.stitches, pull, cell_mm) @ sewing.stitches.length_mm
     rigid = tension(sewing.stitches, replace(pull, lock_share=0.0 * pull.lock_share), cell_mm)
     result: Floats = 1.0 - (rigid @ sewing.stitches.length_mm) / whole
@@ -199,7 +193,7 @@ def _pucker(
     sewing: Sewing, stack: Stack, draws: Draws, coarse: Sewn, variants: Variants, pull_factor: Floats | None
 ) -> PuckerDraws:
     """Amplitude of the ripple on the coarse grid."""
-    layout = sewing.screen
+    layout = sewing.spread
     released = release(layout, stack, coarse, variants.layers[0])
     nominal = released.from_pull + stack.hooping_n_per_m.value * released.from_hooping
     low, _ = principal_strains(nominal)

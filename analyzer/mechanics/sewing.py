@@ -20,15 +20,19 @@ from analyzer.regions.types import Region, RegionKind, Regions
 
 FULL_CELL_MM, SCREEN_CELL_MM = 2.0, 4.0
 FULL_CELLS, SCREEN_CELLS = 12_000, 3_600  # larger hoops take larger cells
-FULL_STEP_MM, SCREEN_STEP_MM = 2.0, 6.0  # progress of the sewing front in one block
-FULL_BLOCKS, SCREEN_BLOCKS = 160, 10
+# progress of the sewing front in one block, and the most blocks, beyond which blocks grow longer
+FULL_STEP_MM, SCREEN_STEP_MM, SPREAD_STEP_MM = 2.0, 3.0, 6.0
+FULL_BLOCKS, SCREEN_BLOCKS, SPREAD_BLOCKS = 72, 40, 9
 # rows that lie exactly on grid lines would let rounding decide their cell
 _SHIFT_MM = np.array([0.13, 0.17])
 
 
 @dataclass(frozen=True, slots=True)
 class Sewing:
-    """The stitches of one design that load the cloth, in order, and their layout on a fine and a coarse grid.
+    """The stitches of one design that load the cloth, in order, and their layouts.
+
+    ``full`` is fine in grid and blocks, ``screen`` coarse in its grid, ``spread`` in both: for the many
+    runs over what is uncertain, which one of the others then corrects.
 
     ``a`` and ``b`` (n, 2) mm are the ends of the stitches; ``ends_at`` (n,) the penetration at which each
     ends; ``loaded`` (m,) marks those penetrations.
@@ -45,6 +49,7 @@ class Sewing:
     columns: tuple[Column, ...]
     full: Layout
     screen: Layout
+    spread: Layout
 
 
 def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
@@ -86,6 +91,7 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
         columns=columns(design, regions, np.where(loads, kind, StitchClass.SHORT)),
         full=layout(FULL_CELL_MM, FULL_CELLS, FULL_STEP_MM, FULL_BLOCKS),
         screen=layout(SCREEN_CELL_MM, SCREEN_CELLS, SCREEN_STEP_MM, SCREEN_BLOCKS),
+        spread=layout(SCREEN_CELL_MM, SCREEN_CELLS, SPREAD_STEP_MM, SPREAD_BLOCKS),
     )
 
 
