@@ -13,14 +13,14 @@ from analyzer.laid import Grid, lay
 #: The raster's origin lies off the penetrations' lattice by these parts of a pixel, so that rows do not all
 #: fall on pixel centres at once.
 _FRACTION = (0.382, 0.236)
-_MOST_PIXELS = 40_000_000
+_MOST_PIXELS = 20_000_000  #: 400 by 400 mm at the usual pitch
 
 
 def fine_grid(low: Floats, high: Floats, margin_mm: float, pitch_mm: float) -> Grid:
     """Return a grid over the box ``low`` to ``high``, (2,) mm each, and ``margin_mm`` around it.
 
     It is tied to the box, so that moving a design moves its raster along. The pitch is coarsened where the
-    grid would hold more than forty million pixels.
+    grid would hold more than twenty million pixels.
     """
     width, height = (high - low) + 2.0 * margin_mm
     pitch = max(pitch_mm, math.sqrt(width * height / _MOST_PIXELS))

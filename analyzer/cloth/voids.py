@@ -22,7 +22,8 @@ from analyzer.laid import Grid, lay
 _Longs = npt.NDArray[np.int64]
 _Labels = npt.NDArray[np.int32]
 
-_RIM_POINTS = 400  #: points of a void's rim that are looked at
+_RIM_POINTS = 100  #: points of a void's rim that are looked at, about
+_PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
 _REFINE = ((1.0, 4), (0.25, 4))  #: spread (pixels) and half-number of the points tried around a void's middle
 
 
@@ -57,15 +58,19 @@ def find_voids(
         return ()
     grown = _grown(labels, covered, int(np.ceil(least / grid.cell_mm)))
     area = np.bincount(grown.ravel(), minlength=count + 1)[1:] * grid.cell_mm**2
+    threads = _short(threads)
     tree = shapely.STRtree(shapely.linestrings(np.stack([threads.a, threads.b], axis=1)))
     middle, clearance = _refined(_middles(labels, count, grid), threads, tree, grid.cell_mm)
     radius = clearance - 0.5 * width_mm
     columns, rows = ((middle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64).T
     row_gap = radius <= known["row_gap_share"].value * spacing_mm[rows, columns]
-    finished = _finished(grown, count, grid, threads, tree, width_mm)
-    meant = (radius >= known["meant_surely_mm"].value) | (
-        (radius >= known["meant_radius_mm"].value) & (finished >= known["meant_rim_share"].value)
-    )
+    meant = radius >= known["meant_surely_mm"].value
+    doubtful = (radius >= known["meant_radius_mm"].value) & ~meant
+    if doubtful.any():
+        finished = _finished(
+            np.where(np.append(False, doubtful)[grown], grown, 0), count, grid, threads, tree, width_mm
+        )
+        meant |= doubtful & (finished >= known["meant_rim_share"].value)
     order = np.argsort(-area, kind="stable")
     return tuple(
         Void(
@@ -77,6 +82,17 @@ def find_voids(
         for i in order.tolist()
         if radius[i] > least and not row_gap[i]
     )
+
+
+def _short(threads: Threads) -> Threads:
+    """Cut the stitches into pieces of at most ``_PIECE_MM``; only the outer pieces keep the ends of rows."""
+    number = np.ceil(np.hypot(*(threads.b - threads.a).T) / _PIECE_MM).clip(1.0).astype(np.int64)
+    of = np.repeat(np.arange(len(number)), number)
+    rank = np.arange(of.size) - np.repeat(np.cumsum(number) - number, number)
+    a, step = threads.a[of], (threads.b - threads.a)[of]
+    ends = threads.ends_row[of] & np.stack([rank == 0, rank == number[of] - 1], axis=1)
+    start, stop = (rank / number[of])[:, None], ((rank + 1) / number[of])[:, None]
+    return Threads(a + start * step, a + stop * step, threads.finishing[of], ends)
 
 
 def _enclosed(far: Bools) -> tuple[_Labels, int]:
@@ -102,12 +118,12 @@ def _middles(labels: _Labels, count: int, grid: Grid) -> Floats:
     """Return the innermost pixel centre of each labelled part, (count, 2) mm."""
     middle = np.empty((count, 2))
     for i, place in enumerate(ndimage.find_objects(labels)):
-        # One pixel of edge on every side; enclosed parts never reach the raster's border.
-        inside = np.pad(labels[place] == i + 1, 1)
+        # One pixel of edge on every side: enclosed parts never reach the raster's border.
+        bottom, left = place[0].start - 1, place[1].start - 1
+        inside = labels[bottom : place[0].stop + 1, left : place[1].stop + 1] == i + 1
         depth = ndimage.distance_transform_edt(inside)
         row, column = np.unravel_index(int(np.argmax(depth)), depth.shape)
-        at = np.array([row + place[0].start - 1]), np.array([column + place[1].start - 1])
-        middle[i] = centres(grid, *at)[0]
+        middle[i] = centres(grid, np.array([row + bottom]), np.array([column + left]))[0]
     return middle
 
 
