@@ -15,6 +15,7 @@ from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, len
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.pairs import find_pairs
+from analyzer.regions.sections import join_sections
 from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
 from analyzer.regions.types import Region, RegionKind, Regions
 
@@ -37,7 +38,7 @@ def cut(design: Design) -> Regions:
     over = dense_ground(design, pieces)
     pieces = [_thin(design, piece, over) for piece in pieces]
     pieces = _absorb(design, strokes, pieces)
-    pieces = _join_sections(design, pieces, over)
+    pieces = join_sections(design, pieces, over)
     pieces = _split_lines(design, _join_lines(design, pieces), over)
     return _regions(design, strokes, pieces)
 
@@ -111,58 +112,6 @@ def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:
     rows, _ = samples(design, ends[0], ends[1], 0.5)
     away = np.asarray(cKDTree(rows).query(own)[0])
     return bool(away.max() < 3.0 * band.spacing_mm + 0.3)
-
-
-def _join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
-    """Make one band of sections of rows that touch, with nothing but hidden or short thread between them."""
-    kept: list[Piece] = []
-    trees: dict[int, cKDTree] = {}
-    for piece in pieces:
-        back = len(kept) - 1
-        if piece.band:
-            while back >= 0 and not kept[back].band and _passable(design, kept[back], over):
-                back -= 1
-        if piece.band and back >= 0 and _same_rows(design, kept[back], piece):
-            before = kept[back]
-            if _touch(design, before, piece, trees):
-                del kept[back:]
-                trees.clear()
-                piece = before.joined_with(piece)
-        kept.append(piece)
-    return kept
-
-
-def _passable(design: Design, piece: Piece, over: Ground | None) -> bool:
-    """Whether a piece between two sections may belong to both."""
-    table = constants("regions")
-    if piece.shape == "tie" or path_mm(design, piece) < table["bridge_mm"].value:
-        return True
-    if over is None:
-        return False
-    points, _ = samples(design, piece.first, piece.last, 0.5)
-    return float((over.at(points) >= 0).mean()) > table["hidden_share"].value
-
-
-def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
-    if not before.band or "rows" not in (before.shape, after.shape):
-        return False
-    if design.colour[before.last] != design.colour[after.last]:
-        return False
-    if before.direction_deg is None or after.direction_deg is None:
-        return False
-    like = abs(before.spacing_mm - after.spacing_mm) < 0.06 + 0.2 * min(before.spacing_mm, after.spacing_mm)
-    return like and axial_gap(before.direction_deg, after.direction_deg) < 10.0
-
-
-def _touch(design: Design, before: Piece, after: Piece, trees: dict[int, cKDTree]) -> bool:
-    """Whether two sections lie side by side, and not on top of each other."""
-    one, _ = samples(design, before.first, before.last, 0.5)
-    two, _ = samples(design, after.first, after.last, 0.5)
-    if before.first not in trees:
-        trees[before.first] = cKDTree(one)
-    reach = 1.5 * before.spacing_mm + 0.35
-    near = np.asarray(trees[before.first].query(two, distance_upper_bound=reach)[0]) < reach
-    return bool(near.any() and near.mean() < 0.5)
 
 
 def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:

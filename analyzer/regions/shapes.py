@@ -52,10 +52,9 @@ def rails(strokes: Strokes, rows: Ints) -> tuple[Floats, Floats]:
     return np.where(odd[:, None], end, start), np.where(odd[:, None], start, end)
 
 
-def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
+def outline_polygon(design: Design, strokes: Strokes, piece: Piece) -> shapely.Geometry:
     """Return the area between neighbouring rows of a band, sections joined, as a (multi)polygon."""
-    rows = piece.strokes
-    assert rows is not None
+    rows = piece.rows
     left, right = rails(strokes, rows)
     middle = (left + right) / 2
     chord = strokes.chord_mm[rows]
@@ -70,7 +69,10 @@ def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
     for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
         for k in range(begin, stop - 1, _ROWS_TOGETHER):
             last = min(k + _ROWS_TOGETHER, stop - 1) + 1
-            parts.append(np.concatenate([left[k:last], right[k:last][::-1]]))
+            # Outermost rows are edges themselves, so every penetration of theirs counts.
+            low = _within(design, strokes, rows[k], right[k]) if k == begin else left[:0]
+            high = _within(design, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
+            parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
     if not parts:
         return shapely.Polygon()
     polygons = np.array([shapely.Polygon(part) for part in parts])
@@ -83,6 +85,12 @@ def outline_polygon(strokes: Strokes, piece: Piece) -> shapely.Geometry:
     )
 
 
+def _within(design: Design, strokes: Strokes, row: int, start: Floats) -> Floats:
+    """Return the penetrations inside a row, (k, 2), in the order met from its end ``start`` (2,)."""
+    inside = design.penetrations[strokes.first[row] + 1 : strokes.last[row]]
+    return inside if (start == strokes.start[row]).all() else inside[::-1]
+
+
 def _around_curves(design: Design, piece: Piece) -> shapely.Geometry:
     """Return the area that the turns of a curved fill take up, up to the outermost line."""
     line = shapely.LineString(design.penetrations[max(piece.first - 1, 0) : piece.last + 1])
@@ -93,7 +101,7 @@ def _around_curves(design: Design, piece: Piece) -> shapely.Geometry:
 def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
     """Return the sampled edge of a band, outer curves and holes; None where it encloses nothing."""
     curved = piece.shape == "curves"
-    area = _around_curves(design, piece) if curved else outline_polygon(strokes, piece)
+    area = _around_curves(design, piece) if curved else outline_polygon(design, strokes, piece)
     shape = shapely.orient_polygons(area)
     curves: list[tuple[Floats, Floats]] = []
     for polygon in shapely.get_parts(shape):

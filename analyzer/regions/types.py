@@ -62,8 +62,8 @@ class OutlinePair:
 class Regions:
     """All regions of one design, in sewing order of their first stitch.
 
-    ``region_of`` (m,) int32 gives the region id of the stitch that ends at each penetration. A penetration that
-    no thread joins to the one before belongs to the region that it begins.
+    ``region_of`` (m,) int32 gives the region id of the stitch that ends at each penetration; one that no
+    thread joins to the one before belongs to the region that it begins.
     """
 
     items: tuple[Region, ...]
