@@ -72,7 +72,7 @@ def crest_oars(design: Sewing) -> None:
     for level in (-12.5, -16.5):
         reach = 10.5 if level > -14 else 6.2
         x = np.linspace(-reach, reach, 160)
-        column(design, np.column_stack([x, level + 0.8 * np.sin(x * 0.9)]), 1.7)
+        column(design, np.column_stack([x, level + 0.8 * np.sin(x * 0.9)]), 1.7, spacing_mm=0.27)
 
 
 def crest_outline(design: Sewing) -> None:
@@ -140,7 +140,7 @@ def rope_wreath() -> Sewing:
         if strand % 2:
             left, right = left[::-1], right[::-1]  # outwards and inwards in turn: the next strand is near
         under = satin_underlay(left, right, inset_mm=0.9)
-        parts += [under, satin(left, right, spacing_mm=0.25, compensation_mm=0.2)]
+        parts += [under, satin(left, right, spacing_mm=0.38, compensation_mm=0.2)]
     design.sew(joined(parts))
     design.thread(*NAVY)
     for angle in (45, 135, 225, 315):
