@@ -109,7 +109,7 @@ class _Bench:
     def topping(self) -> str | None:
         """Return the topping that the job names, or else the one that the goods want."""
         if self.job.topping is not None:
-            return None if self.job.topping == "none" else goods.topping(self.job.topping).name
+            return None if self.job.topping.strip().lower() == "none" else goods.topping(self.job.topping).name
         chosen = plan.choose_topping(self.setup, self.regions, self.cover)
         return chosen.kind if chosen else None
 
