@@ -181,7 +181,8 @@ def split_column() -> Labelled:
     book = Labelled()
     threads = []
     for k, x in enumerate(np.arange(0, 40, 0.25)):
-        height = np.array([-6.0, -2.0 + (k % 3) * 0.8, 2.0 + (k % 3) * 0.8])
+        shift = (k % 3) * 0.8
+        height = np.array([-6.0, shift - 2.0, shift + 2.0])
         threads += [(x + 0.25 * (h + 6) / 12, h if k % 2 == 0 else -h) for h in height]
     book.sew(np.array(threads), "satin")
     return book

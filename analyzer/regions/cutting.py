@@ -11,10 +11,11 @@ from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
 from analyzer.goods.constants import constants
 from analyzer.regions.curves import curved_rows
-from analyzer.regions.groups import Piece, axial_gap, fill_gaps, find_bands, lengths_mm, path_mm, samples
+from analyzer.regions.groups import Piece, fill_gaps, find_bands, lengths_mm, samples
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.pairs import find_pairs
+from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
 from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
 from analyzer.regions.types import Region, RegionKind, Regions
@@ -37,9 +38,9 @@ def cut(design: Design) -> Regions:
     pieces = [curved_rows(design, strokes, piece) for piece in fill_gaps(design, ties, bands)]
     over = dense_ground(design, pieces)
     pieces = [_thin(design, piece, over) for piece in pieces]
-    pieces = _absorb(design, strokes, pieces)
-    pieces = join_sections(design, pieces, over)
+    pieces = join_sections(design, absorb_scraps(design, strokes, pieces, over), over)
     pieces = _split_lines(design, _join_lines(design, pieces), over)
+    pieces = absorb_scraps(design, strokes, pieces, over)
     return _regions(design, strokes, pieces)
 
 
@@ -59,66 +60,11 @@ def _few(piece: Piece) -> bool:
     return piece.shape != "curves" and len(piece.rows) < _FEW_STROKES
 
 
-def _joined(design: Design, before: Piece, after: Piece) -> bool:
-    return after.first == before.last + 1 and bool(design.joined[after.first])
-
-
-def _absorb(design: Design, strokes: Strokes, pieces: list[Piece]) -> list[Piece]:
-    """Give scraps of line to the band that they begin or end: its outermost rows, a way along its edge."""
-    kept: list[Piece] = []
-    for k, piece in enumerate(pieces):
-        after = pieces[k + 1] if k + 1 < len(pieces) else None
-        if piece.shape == "line" and path_mm(design, piece) < constants("regions")["scrap_mm"].value:
-            if (
-                kept
-                and kept[-1].band
-                and _joined(design, kept[-1], piece)
-                and _lies_on(design, piece, kept[-1])
-            ):
-                kept[-1] = _with_scrap(strokes, kept[-1], piece)
-                continue
-            if after and after.band and _joined(design, piece, after) and _lies_on(design, piece, after):
-                pieces[k + 1] = _with_scrap(strokes, after, piece)
-                continue
-        kept.append(piece)
-    return kept
-
-
-def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
-    """Return a band with a scrap at its end; what runs along the rows there are rows too."""
-    inside = (strokes.first >= scrap.first - 1) & (strokes.last <= scrap.last)
-    more = [
-        k
-        for k in np.flatnonzero(inside).tolist()
-        if strokes.chord_mm[k] > 2 * band.spacing_mm
-        and band.direction_deg is not None
-        and axial_gap(float(np.degrees(np.arctan2(*strokes.unit[k][::-1]))), band.direction_deg) < 15.0
-    ]
-    return replace(
-        band,
-        first=min(band.first, scrap.first),
-        last=max(band.last, scrap.last),
-        strokes=np.union1d(band.rows, more).astype(np.int32),
-    )
-
-
-def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:
-    """Whether a scrap of line is nowhere further from a band than its next rows would be."""
-    if scrap.last - scrap.first < 2 and path_mm(design, scrap) < constants("regions")["bridge_mm"].value:
-        return True
-    own, _ = samples(design, scrap.first, scrap.last, 0.5)
-    reach = 40
-    ends = (max(band.first, scrap.first - reach), min(band.last, scrap.last + reach))
-    rows, _ = samples(design, ends[0], ends[1], 0.5)
-    away = np.asarray(cKDTree(rows).query(own)[0])
-    return bool(away.max() < 3.0 * band.spacing_mm + 0.3)
-
-
 def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:
     """Make one line of lines that follow each other without a break."""
     kept: list[Piece] = []
     for piece in pieces:
-        if kept and piece.shape == kept[-1].shape == "line" and _joined(design, kept[-1], piece):
+        if kept and piece.shape == kept[-1].shape == "line" and follows(design, kept[-1], piece):
             kept[-1] = replace(kept[-1], last=piece.last)
         else:
             kept.append(piece)

@@ -84,7 +84,10 @@ def _near(a: Region, b: Region, reach_mm: float) -> bool:
 def _may(outline: Region, border: Region) -> bool:
     """Whether the kinds, colours and order allow the first to outline the second."""
     if outline.kind is RegionKind.RUN:
-        return True
+        # A line of the same thread that a column is laid over or beside later is what the column covers up.
+        return (
+            border.kind is RegionKind.FILL or outline.colour != border.colour or outline.first > border.first
+        )
     if outline.kind is RegionKind.SATIN:
         # Columns of one colour side by side are lettering; a border is narrower than what it borders.
         return border.kind is RegionKind.FILL or (

@@ -1,0 +1,99 @@
+"""Scraps: what a band leaves over at its ends, where rows are too short or too skew to be linked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from analyzer.arrays import Ints
+from analyzer.design import Design
+from analyzer.goods.constants import constants
+from analyzer.regions.groups import Piece, axial_gap, path_mm, samples
+from analyzer.regions.hidden import Ground, hidden_share
+from analyzer.regions.strokes import Strokes
+
+_PARALLEL_DEG = 15.0
+_LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
+_STEP_MM = 0.5
+
+
+def absorb_scraps(design: Design, strokes: Strokes, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+    """Give scraps of line to the band that they begin or end: its outermost rows, a way along its edge."""
+    pieces = list(pieces)
+    kept: list[Piece] = []
+    for k, piece in enumerate(pieces):
+        before = kept[-1] if kept else None
+        after = pieces[k + 1] if k + 1 < len(pieces) else None
+        if piece.shape != "line" or path_mm(design, piece) >= constants("regions")["scrap_mm"].value:
+            kept.append(piece)
+        elif before and _ends(design, strokes, before, piece, over):
+            kept[-1] = _with_scrap(strokes, before, piece)
+        elif after and _begins(design, strokes, piece, after):
+            pieces[k + 1] = _with_scrap(strokes, after, piece)
+        else:
+            kept.append(piece)
+    return kept
+
+
+def follows(design: Design, before: Piece, after: Piece) -> bool:
+    """Whether thread joins one piece to the next."""
+    return after.first == before.last + 1 and bool(design.joined[after.first])
+
+
+def _ends(design: Design, strokes: Strokes, band: Piece, scrap: Piece, over: Ground | None) -> bool:
+    """Whether a scrap is the last rows of a band or a way along it; what is covered next belongs to that."""
+    if not band.band or not follows(design, band, scrap):
+        return False
+    if _tiny(design, scrap):
+        return True
+    own = _rows_of(design, strokes, scrap, band) or hidden_share(design, scrap, over) < 0.5
+    return own and _lies_on(design, scrap, band)
+
+
+def _begins(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
+    """Whether a scrap is the first rows of a band; what only leads up to it or lies under it is not."""
+    if not band.band or not follows(design, scrap, band):
+        return False
+    return _tiny(design, scrap) or (_rows_of(design, strokes, scrap, band) and _lies_on(design, scrap, band))
+
+
+def _rows_of(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
+    """Whether a scrap runs mostly along the rows of a band."""
+    return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > 0.5 * path_mm(design, scrap))
+
+
+def _tiny(design: Design, scrap: Piece) -> bool:
+    return scrap.last - scrap.first < 2 and path_mm(design, scrap) < constants("regions")["bridge_mm"].value
+
+
+def _along(strokes: Strokes, scrap: Piece, band: Piece) -> Ints:
+    """Return the strokes of a scrap that run along the rows of a band."""
+    first, stop = np.searchsorted(strokes.first, [scrap.first - 1, scrap.last])
+    inside = np.arange(first, stop, dtype=np.int32)
+    inside = inside[strokes.last[inside] <= scrap.last]
+    if band.direction_deg is None:
+        return inside[:0]
+    angle = np.degrees(np.arctan2(strokes.unit[inside, 1], strokes.unit[inside, 0]))
+    near = np.array([axial_gap(float(a), band.direction_deg) < _PARALLEL_DEG for a in angle], dtype=np.bool_)
+    return inside[near & (strokes.chord_mm[inside] > 2 * band.spacing_mm)]
+
+
+def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
+    """Return a band with a scrap at its end; what runs along the rows there are rows too."""
+    return replace(
+        band,
+        first=min(band.first, scrap.first),
+        last=max(band.last, scrap.last),
+        strokes=np.union1d(band.rows, _along(strokes, scrap, band)).astype(np.int32),
+    )
+
+
+def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:
+    """Whether a scrap is nowhere further from a band than its next rows would be."""
+    own, _ = samples(design, scrap.first, scrap.last, _STEP_MM)
+    first, last = max(band.first, scrap.first - _LOOK_STITCHES), min(band.last, scrap.last + _LOOK_STITCHES)
+    rows, _ = samples(design, first, last, _STEP_MM)
+    away = np.asarray(cKDTree(rows).query(own)[0])
+    return bool(away.max() < 3.0 * band.spacing_mm + 0.3)
