@@ -89,10 +89,10 @@ BAD: dict[str, object] = {
     "thread-pile-up": lambda: evidence(cover=cover(density=field(dense_spot(17.0), "mm/mm2"))),
     "needle-crowding": lambda: evidence(cover=cover(penetrations=field(dense_spot(6.0), "1/mm2"))),
     "no-underlay": lambda: evidence(regions=with_regions(satin(3.0)), cover=cover(count=5)),
-    "edge-pucker": lambda: evidence(response=response(pucker_mm=np.full(40, 2.0))),
+    "edge-pucker": lambda: evidence(response=response(pucker_mm=np.full(40, 3.0))),
     "inner-pucker": lambda: evidence(
         cover=cover(voids=(Void(60.0, (10.0, 10.0), 4.0, True),)),
-        response=response(pucker_mm=np.full(40, 2.0), pucker_at=(11.0, 10.0)),
+        response=response(pucker_mm=np.full(40, 3.0), pucker_at=(11.0, 10.0)),
     ),
     "beyond-range": lambda: evidence(response=response(beyond=True)),
     "hoop-too-small": lambda: evidence(job(hoop="15x15")),

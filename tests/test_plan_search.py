@@ -121,6 +121,13 @@ def test_outcome(judged, measured, outcome, one_given):
         assert (plan.choice, plan.alternatives) == (one_layer(), ())
 
 
+def test_lace_beyond_range_wants_a_sample():
+    lace = setup("none")
+    tried = candidates(lace, None, REGIONS, cover(), None)
+    assert choose(lace, facts(), tried, constant(0.02, beyond=True)).outcome == "sample-first"
+    assert choose(lace, facts(), tried, constant(0.7, beyond=True)).outcome == "rework"
+
+
 def test_the_neighbours_are_named_with_why_not():
     tried = stacks("jersey")
     plan = choose(setup(), facts(), tried, judge_of(40.0, {}))

@@ -11,7 +11,7 @@ import numpy as np
 from analyzer.arrays import Floats
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Design
-from analyzer.findings.types import Finding, GapVerdict
+from analyzer.findings.types import Finding, JudgedGap
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Stack, StackChoice, Value
@@ -27,7 +27,7 @@ class Evidence:
     """Everything known about one design, and about one stack once there is one.
 
     ``setup`` is None while no goods are named; ``stack``, ``choice`` and ``response`` are None while nothing
-    has been computed on them. ``verdicts`` on the gaps are worked out once, by ``judge``.
+    has been computed on them. ``gaps`` are judged once, by ``judge``.
     """
 
     design: Design
@@ -38,7 +38,7 @@ class Evidence:
     stack: Stack | None = None
     response: Response | None = None
     choice: StackChoice | None = None
-    verdicts: tuple[GapVerdict, ...] = ()
+    gaps: tuple[JudgedGap, ...] = ()
 
     @property
     def limits(self) -> Mapping[str, Value]:
@@ -66,6 +66,11 @@ class Evidence:
         """Whether the cloth has pile high enough to hide an edge."""
         pile = None if self.setup is None else self.setup.cloth.pile_mm
         return pile is not None and pile.value > self.limit("nap_mm")
+
+    @property
+    def is_lace(self) -> bool:
+        """Whether this is free-standing lace, without any cloth."""
+        return self.setup is not None and self.setup.cloth.family == "none"
 
     @property
     def washed_often(self) -> bool:

@@ -8,15 +8,10 @@ from dataclasses import replace
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Design
 from analyzer.findings.evidence import Evidence
+from analyzer.findings.gaps import gap_verdict, judge_gap, tolerance_mm
 from analyzer.findings.registry import RULES
 from analyzer.findings.types import Finding, Findings, Level, PuckerVerdict
-from analyzer.findings.verdicts import (
-    column_chance,
-    gap_verdict,
-    pucker_is_inside,
-    pucker_verdict,
-    tolerance_mm,
-)
+from analyzer.findings.verdicts import column_chance, pucker_is_inside, pucker_verdict
 from analyzer.goods.setup import Setup
 from analyzer.regions.types import Regions
 
@@ -35,12 +30,12 @@ def judge(evidence: Evidence) -> Findings:
     """
     response = evidence.response
     if response is not None:
-        evidence = replace(evidence, verdicts=tuple(gap_verdict(evidence, gap) for gap in response.gaps))
+        evidence = replace(evidence, gaps=tuple(judge_gap(evidence, gap) for gap in response.gaps))
     pucker = pucker_verdict(evidence)
     chance, decided_by = _chance_of_missing(evidence, pucker)
     return Findings(
         items=_in_order(_look(evidence)),
-        gaps=evidence.verdicts,
+        gaps=tuple(gap_verdict(gap) for gap in evidence.gaps),
         pucker=pucker,
         tolerance_mm=tolerance_mm(evidence),
         chance_of_missing=chance,
@@ -68,8 +63,8 @@ def _chance_of_missing(evidence: Evidence, pucker: PuckerVerdict) -> tuple[float
     if evidence.response is None:
         return 0.0, ""
     chances = {
-        "outline-gap": max((verdict.chance_bare for verdict in evidence.verdicts), default=0.0),
-        "outline-overlap": max((verdict.chance_overlap for verdict in evidence.verdicts), default=0.0),
+        "outline-gap": max((gap.bare.chance for gap in evidence.gaps), default=0.0),
+        "outline-overlap": max((gap.overlap.chance for gap in evidence.gaps), default=0.0),
         "column-narrows": max((column_chance(evidence, c) for c in evidence.response.columns), default=0.0),
         ("inner-pucker" if pucker_is_inside(evidence) else "edge-pucker"): pucker.chance,
     }

@@ -31,6 +31,37 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class GapSide:
+    """One side of a gap, bare cloth or overlap, where it is worst.
+
+    ``meant_mm`` is what the file leaves there and ``limit_mm`` what is allowed there, signed as the gap;
+    ``excess`` is how far the nominal gap is over that limit, as a share of the tolerance.
+    """
+
+    worst_mm: float  #: nominal
+    low_mm: float  #: 5th percentile of the worst gap of each draw
+    high_mm: float  #: 95th percentile
+    at: tuple[float, float]
+    meant_mm: float
+    limit_mm: float
+    excess: float
+    chance: float  #: that the limit is passed anywhere along the outline
+    over_mm_of_length: float
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedGap:
+    """Both sides of the gap between one outline and one border, and its median along the outline."""
+
+    outline: int
+    borders: int
+    tolerance_mm: float
+    bare: GapSide
+    overlap: GapSide
+    median_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class GapVerdict:
     """A gap along one outline, judged."""
 

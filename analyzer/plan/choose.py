@@ -85,7 +85,7 @@ def choose(
     if place is None:
         place = search.best()
     trial = search.trial(place)
-    outcome = _outcome(trial, faults, unsettled)
+    outcome = _outcome(setup, trial, faults, unsettled)
     ruled_out = () if given else allowed(setup).reasons
     reasons = (*_why(trial, given=given), *said, *ruled_out)
     return _plan(setup, facts, trial.choice, outcome, reasons, () if given else alternatives(search, place))
@@ -123,8 +123,12 @@ def _plan(
     )
 
 
-def _outcome(trial: Trial, measured_faults: tuple[str, ...], unsettled: tuple[str, ...]) -> Outcome:
-    if measured_faults or trial.beyond_range:
+def _outcome(
+    setup: Setup, trial: Trial, measured_faults: tuple[str, ...], unsettled: tuple[str, ...]
+) -> Outcome:
+    """Judge the stack chosen. Lace holds its own shape once it is sewn, so beyond range it wants a sample."""
+    lace = setup.cloth.family == "none"
+    if measured_faults or (trial.beyond_range and not lace):
         return "rework"
     if trial.chance_of_missing > constants("plan")["chance_rework"].value:
         return "rework"

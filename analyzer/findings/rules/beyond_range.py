@@ -3,6 +3,7 @@
 Meaning: it will distort badly, more than can be computed.
 Unit: strain, 95th percentile over stitched cells.
 Limit: strain_p95 (derived: the linear computation stops converging at about 5 %).
+Level: a fault; on free-standing lace, which holds its own shape once sewn, a caution.
 Known weakness: bare knits reach it with almost any dense stitching.
 Try: a backing, a stronger one, or a lighter design.
 """
@@ -20,7 +21,7 @@ def look(evidence: Evidence) -> Finding | None:
     pull = evidence.response.pull_in
     return Finding(
         name=RULE.name,
-        level=Level.FAULT,
+        level=Level.CAUTION if evidence.is_lace else Level.FAULT,
         regions=(),
         at=pull.at,
         measured=pull.strain_p95,

@@ -2,7 +2,7 @@
 
 Meaning: stitching shortens the cloth; what is too long beside it must rise in waves.
 Unit: mm, height of the wave that takes up the excess.
-Limit: pucker_mm (guess: seen at arm's length).
+Limit: pucker_mm (guess: seen at arm's length, and does not press flat).
 Known weakness: it ranks designs and backings; it is no seam grade.
 Try: a stronger backing that stays, or lighter stitching; ease the cloth flat in the hoop without
 stretching it.

@@ -28,7 +28,7 @@ def _in_dense_stitching(evidence: Evidence, at: tuple[float, float]) -> bool:
 def look(evidence: Evidence) -> Finding | None:
     """Report uncovered places that are probably not meant."""
     limit = evidence.limit("hole_radius_mm")
-    if evidence.setup is not None and evidence.setup.cloth.family == "none":
+    if evidence.is_lace:
         return None
     holes = [
         void

@@ -15,7 +15,7 @@ from analyzer.findings.types import Finding, Level
 
 def look(evidence: Evidence) -> Finding | None:
     """Report lace in parts; only free-standing lace is asked."""
-    if evidence.setup is None or evidence.setup.cloth.family != "none":
+    if not evidence.is_lace:
         return None
     lace = evidence.cover.lace
     if lace.pieces <= 1:

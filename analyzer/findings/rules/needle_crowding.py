@@ -27,7 +27,7 @@ def look(evidence: Evidence) -> Finding | None:
         return None
     most = float(density.max())
     fault = most > evidence.limit("crowding_fault_per_mm2")
-    if not fault and evidence.setup is not None and evidence.setup.cloth.family == "none":
+    if not fault and evidence.is_lace:
         return None
     points = places_mm(field, over)
     worst = places_mm(field, density == most)[0]

@@ -16,50 +16,46 @@ Try: a stronger backing, the outline sewn right after what it borders, or more o
 from __future__ import annotations
 
 from analyzer.findings.evidence import Evidence, Rule
-from analyzer.findings.types import Finding, Level
-from analyzer.findings.verdicts import meant_by_file_mm, pair_tolerance_mm
+from analyzer.findings.types import Finding, GapSide, Level
 from analyzer.findings.words import chance_words, millimetres
 
 
 def look(evidence: Evidence) -> Finding | None:
     """Report the worst gap, with every outline that is likely enough to miss."""
     worth = evidence.limit("chance_worth_saying")
-    missing = [verdict for verdict in evidence.verdicts if verdict.chance_bare >= worth]
-    if not missing or evidence.response is None:
+    missing = [gap for gap in evidence.gaps if gap.bare.chance >= worth]
+    if not missing:
         return None
-    worst = max(missing, key=lambda verdict: (verdict.chance_bare, verdict.worst_mm))
-    limit = pair_tolerance_mm(evidence, worst.outline, worst.borders)
-    draws = next(
-        gap for gap in evidence.response.gaps if (gap.outline, gap.borders) == (worst.outline, worst.borders)
-    )
-    meant = meant_by_file_mm(evidence, draws)
-    if meant > limit:
-        cause = (
-            f"The file itself leaves {millimetres(meant)} here; the cloth is likely to move further than "
-            f"{millimetres(limit)} on top of that."
-        )
-        level = Level.CAUTION
-    else:
-        cause = (
-            f"Later stitching draws the cloth in: expect {millimetres(worst.worst_mm)} of bare cloth at the "
-            f"worst place ({millimetres(worst.low_mm)} to {millimetres(worst.high_mm)}). "
-            f"More than {millimetres(limit)} is {chance_words(worst.chance_bare)}."
-        )
-        level = Level.FAULT if worst.worst_mm > limit else Level.CAUTION
+    gap = max(missing, key=lambda gap: (gap.bare.chance, gap.bare.excess))
+    worst = gap.bare
     return Finding(
         name=RULE.name,
-        level=level,
-        regions=tuple(sorted({verdict.outline for verdict in missing})),
+        level=Level.FAULT if worst.excess > 0 else Level.CAUTION,
+        regions=tuple(sorted({gap.outline for gap in missing})),
         at=worst.at,
         measured=worst.worst_mm,
-        limit=limit,
+        limit=worst.limit_mm,
         unit="mm",
-        chance=worst.chance_bare,
-        because=cause,
+        chance=worst.chance,
+        because=_cause(worst, gap.tolerance_mm),
         advice=(
             "Use a stronger backing, sew the outline right after what it borders, or let the border reach "
-            f"{millimetres(max(worst.high_mm, 0.1))} under the outline."
+            f"{millimetres(max(worst.high_mm - worst.meant_mm, 0.1))} further under the outline."
         ),
+    )
+
+
+def _cause(side: GapSide, tolerance_mm: float) -> str:
+    likely = chance_words(side.chance)
+    if side.meant_mm > tolerance_mm:
+        return (
+            f"The file itself leaves {millimetres(side.meant_mm)} here. That later stitching draws the cloth "
+            f"away by more than {millimetres(tolerance_mm)} on top of it is {likely}."
+        )
+    return (
+        f"Later stitching draws the cloth in: expect {millimetres(side.worst_mm)} of bare cloth at the worst "
+        f"place ({millimetres(side.low_mm)} to {millimetres(side.high_mm)}). "
+        f"More than {millimetres(tolerance_mm)} is {likely}."
     )
 
 

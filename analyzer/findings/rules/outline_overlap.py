@@ -18,23 +18,23 @@ from analyzer.findings.words import chance_words, millimetres
 def look(evidence: Evidence) -> Finding | None:
     """Report the worst overlap, with every outline that is likely enough to run over its border."""
     worth = evidence.limit("chance_worth_saying")
-    missing = [verdict for verdict in evidence.verdicts if verdict.chance_overlap >= worth]
+    missing = [gap for gap in evidence.gaps if gap.overlap.chance >= worth]
     if not missing:
         return None
-    worst = max(missing, key=lambda verdict: (verdict.chance_overlap, -verdict.worst_mm))
-    limit = evidence.limit("gap_overlap_mm")
+    worst = max((gap.overlap for gap in missing), key=lambda side: (side.chance, side.excess))
+    beyond = evidence.limit("gap_overlap_mm")
     return Finding(
         name=RULE.name,
         level=Level.CAUTION,
-        regions=tuple(sorted({verdict.outline for verdict in missing})),
+        regions=tuple(sorted({gap.outline for gap in missing})),
         at=worst.at,
         measured=worst.worst_mm,
-        limit=limit,
+        limit=worst.limit_mm,
         unit="mm",
-        chance=worst.chance_overlap,
+        chance=worst.chance,
         because=(
-            f"The outline is carried over what it borders. More than {millimetres(limit)} beyond what the "
-            f"file means is {chance_words(worst.chance_overlap)}."
+            f"The outline is carried over what it borders. More than {millimetres(beyond)} beyond what the "
+            f"file means is {chance_words(worst.chance)}."
         ),
         advice="Use a stronger backing, or take compensation out of the border.",
     )
