@@ -72,7 +72,7 @@ def crest_oars(design: Sewing) -> None:
     for level in (-12.5, -16.5):
         reach = 10.5 if level > -14 else 6.2
         x = np.linspace(-reach, reach, 160)
-        column(design, np.column_stack([x, level + 0.8 * np.sin(x * 0.9)]), 1.7, spacing_mm=0.27)
+        column(design, np.column_stack([x, level + 0.7 * np.sin(x * 0.75)]), 1.7, spacing_mm=0.25)
 
 
 def crest_outline(design: Sewing) -> None:
@@ -177,7 +177,7 @@ def lighthouse_sketch() -> Sewing:
     design.thread(*SEA)
     for level, start, end in ((-21.5, -40, 40), (-25.5, -34, 36), (-29.5, -28, 30)):
         x = np.linspace(start, end, 240)
-        design.sew(run(np.column_stack([x, level + 0.9 * np.sin(x * 0.9)]), 2.0, passes=2))
+        design.sew(run(np.column_stack([x, level + 1.0 * np.sin(x * 0.8)]), 1.6, passes=2))
     design.thread(*RED)
     keel = smooth([(24, -14.5), (26, -19), (36, -19), (40, -14.5)], 3)
     hull = np.concatenate([keel, keel[:1]])
