@@ -1,7 +1,7 @@
 """Designs whose stitches carry the label of what they were made as: the truth for tests of regions.
 
-A sketchbook, not a digitizer: straight constructions with known spacing, angle, kind and offset, on the 0.1 mm
-lattice of most stitch files.
+A sketchbook, not a digitizer: simple constructions of known spacing, angle, kind and offset, on the lattice
+of 0.1 mm that most stitch files have.
 """
 
 from __future__ import annotations
@@ -87,13 +87,13 @@ def divide(path: np.ndarray, length: float) -> np.ndarray:
 
 
 def circle(radius: float, centre: tuple[float, float] = (0.0, 0.0), points: int = 180) -> np.ndarray:
-    """A closed circle, (points + 1, 2)."""
+    """Return a closed circle, (points + 1, 2)."""
     t = np.linspace(0, 2 * np.pi, points + 1)
     return np.stack([centre[0] + radius * np.cos(t), centre[1] + radius * np.sin(t)], axis=1)
 
 
 def rectangle(width: float, height: float, centre: tuple[float, float] = (0.0, 0.0)) -> Polygon:
-    """An upright rectangle."""
+    """Return an upright rectangle."""
     x, y = centre
     return shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
 
@@ -165,7 +165,7 @@ def _section(section: list[np.ndarray], stitch: float) -> np.ndarray:
 
 
 def _inside(shape: Polygon, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """A way from a to b that stays inside: straight, or along the edge 1 mm in."""
+    """Return a way from a to b inside the shape: straight, or along the edge 1 mm in."""
     if shape.buffer(0.1).covers(shapely.LineString([a, b])):
         return np.array([a, b])
     inner = shape.buffer(-1.0)
@@ -225,6 +225,6 @@ def stitched_satin(book: Labelled, centre: np.ndarray, width: float, *, spacing:
 
 
 def wave(length: float, height: float, periods: float = 1.0, points: int = 80) -> np.ndarray:
-    """A sine wave along x, (points, 2)."""
+    """Return a sine wave along x, (points, 2)."""
     x = np.linspace(0, length, points)
     return np.stack([x, height * np.sin(2 * np.pi * periods * x / length)], axis=1)

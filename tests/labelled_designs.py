@@ -23,7 +23,7 @@ RING = Polygon(circle(30), [circle(18)])
 
 
 def l_shape() -> Labelled:
-    """A fill with underlay in a shape with an inner corner, and a double run on its edge."""
+    """Sew a fill with underlay in a shape with an inner corner, and a double run on its edge."""
     book = Labelled()
     stitched_fill(book, L_SHAPE, angle=35)
     book.colour()
@@ -32,7 +32,7 @@ def l_shape() -> Labelled:
 
 
 def star() -> Labelled:
-    """Acute tips: rows of many lengths, five sections, a triple run around."""
+    """Sew acute tips: rows of many lengths, five sections, a triple run around."""
     t = np.arange(10) * np.pi / 5
     radius = np.where(np.arange(10) % 2, 9, 24)
     corners = np.stack([radius * np.sin(t), radius * np.cos(t)], axis=1)
@@ -44,7 +44,7 @@ def star() -> Labelled:
 
 
 def coarse_and_fine() -> Labelled:
-    """Rows at 0.9 mm and at 0.25 mm, the second at ten degrees to an edge."""
+    """Sew rows at 0.9 mm and at 0.25 mm, the second at ten degrees to an edge."""
     book = Labelled()
     fill(book, rectangle(50, 20), angle=60, spacing=0.9, stitch=4)
     book.move(np.array([60.0, 0.0]))
@@ -53,7 +53,7 @@ def coarse_and_fine() -> Labelled:
 
 
 def letter(book: Labelled, x: float, *, underlay: bool) -> None:
-    """An E of four columns."""
+    """Sew an E of four columns."""
     columns = [[(x, 0), (x, 10)], [(x, 10), (x + 6, 10)], [(x, 5), (x + 5, 5)], [(x, 0), (x + 6, 0)]]
     for k, ends in enumerate(columns):
         centre = np.array(ends, dtype=float)
@@ -65,7 +65,7 @@ def letter(book: Labelled, x: float, *, underlay: bool) -> None:
 
 
 def letters() -> Labelled:
-    """Satin lettering with centre runs, tied and cut after each letter."""
+    """Sew satin lettering with centre runs, tied and cut after each letter."""
     book = Labelled()
     for k, x in enumerate((0.0, 12.0, 24.0, 36.0)):
         if k:
@@ -77,7 +77,7 @@ def letters() -> Labelled:
 
 
 def letters_uncut() -> Labelled:
-    """The same without trims, ties or underlay."""
+    """Sew the same without trims, ties or underlay."""
     book = Labelled()
     for x in (0.0, 12.0, 24.0, 36.0):
         letter(book, x, underlay=False)
@@ -85,7 +85,7 @@ def letters_uncut() -> Labelled:
 
 
 def curved_columns() -> Labelled:
-    """Columns along a wave and round a tight circle, where the inner rail is crowded."""
+    """Sew columns along a wave and round a tight circle, where the inner rail is crowded."""
     book = Labelled()
     stitched_satin(book, wave(60, 8, 1.5), 3.5)
     book.move(np.array([16.0, 30.0]))
@@ -94,7 +94,7 @@ def curved_columns() -> Labelled:
 
 
 def narrow_columns() -> Labelled:
-    """Columns about a millimetre wide."""
+    """Sew columns about a millimetre wide."""
     book = Labelled()
     satin(book, wave(40, 5), 0.9, spacing=0.22)
     book.move(np.array([0.0, 10.0]))
@@ -103,7 +103,7 @@ def narrow_columns() -> Labelled:
 
 
 def bordered_disc() -> Labelled:
-    """A disc with a satin border that overlaps it by 0.4 mm."""
+    """Sew a disc with a satin border that overlaps it by 0.4 mm."""
     book = Labelled()
     stitched_fill(book, Polygon(circle(20)), angle=20)
     book.colour()
@@ -112,7 +112,7 @@ def bordered_disc() -> Labelled:
 
 
 def bordered_square() -> Labelled:
-    """A satin border in four straight sides, 0.3 mm over the fill."""
+    """Sew a satin border in four straight sides, 0.3 mm over the fill."""
     book = Labelled()
     shape = rectangle(40, 25)
     stitched_fill(book, shape, angle=45)
@@ -124,7 +124,7 @@ def bordered_square() -> Labelled:
 
 
 def neighbours() -> Labelled:
-    """Two fills of different colours, 0.3 mm apart."""
+    """Sew two fills of different colours, 0.3 mm apart."""
     book = Labelled()
     stitched_fill(book, rectangle(20, 20), angle=0)
     book.colour()
@@ -133,7 +133,7 @@ def neighbours() -> Labelled:
 
 
 def ring() -> Labelled:
-    """A ring with an open middle in sections, and a run on each of its edges."""
+    """Sew a ring with an open middle in sections, and a run on each of its edges."""
     book = Labelled()
     fill(book, RING, angle=20, spacing=0.5)
     book.colour()
@@ -144,7 +144,7 @@ def ring() -> Labelled:
 
 
 def drawing() -> Labelled:
-    """Runs only: once, twice, three times, and a zigzag line."""
+    """Sew runs only: once, twice, three times, and a zigzag line."""
     book = Labelled()
     run(book, wave(60, 10, 2))
     book.move(np.array([18.0, 30.0]))
@@ -157,7 +157,7 @@ def drawing() -> Labelled:
 
 
 def lattice() -> Labelled:
-    """A lace network: two sets of lines 2 mm apart."""
+    """Sew a lace network: two sets of lines 2 mm apart."""
     book = Labelled()
     lines = np.arange(-20.0, 21.0, 2.0)
     for k, y in enumerate(lines):
@@ -168,7 +168,7 @@ def lattice() -> Labelled:
 
 
 def wide_column() -> Labelled:
-    """A 9 mm satin and a run around it."""
+    """Sew a 9 mm satin and a run around it."""
     book = Labelled()
     stitched_satin(book, np.array([[0.0, 0.0], [40.0, 0.0]]), 9, spacing=0.22)
     book.colour()
@@ -177,7 +177,7 @@ def wide_column() -> Labelled:
 
 
 def split_column() -> Labelled:
-    """A 12 mm satin whose threads are split at changing places."""
+    """Sew a 12 mm satin whose threads are split at changing places."""
     book = Labelled()
     threads = []
     for k, x in enumerate(np.arange(0, 40, 0.25)):
@@ -189,7 +189,7 @@ def split_column() -> Labelled:
 
 
 def spiral() -> Labelled:
-    """A disc filled by one spiral, turns 0.45 mm apart, and a run around it."""
+    """Sew a disc filled by one spiral, turns 0.45 mm apart, and a run around it."""
     t = np.linspace(0, 50 * np.pi, 3000)
     radius = 0.45 * t / (2 * np.pi)
     book = Labelled()
@@ -200,7 +200,7 @@ def spiral() -> Labelled:
 
 
 def details() -> Labelled:
-    """A line and a column on a fill, far from its edges: nothing is an outline."""
+    """Sew a line and a column on a fill, far from its edges: nothing is an outline."""
     book = Labelled()
     stitched_fill(book, rectangle(40, 30))
     book.colour()
@@ -211,7 +211,7 @@ def details() -> Labelled:
 
 
 def uncut() -> Labelled:
-    """Fill, its run, a column and another fill in one thread; moves are jumps without a cut."""
+    """Sew a fill, its run, a column and another fill in one thread; moves are jumps without a cut."""
     book = Labelled()
     stitched_fill(book, Polygon(circle(12)))
     run(book, circle(12))

@@ -89,7 +89,7 @@ def test_normals_point_out_of_the_border_and_edges_lie_on_it() -> None:
     assert np.einsum("ij,ij->i", pair.normal, radial).min() > 0.8
     assert np.linalg.norm(pair.normal, axis=1) == pytest.approx(1.0)
     made = design.penetrations[pair.edge_stitch]
-    # Rows end every 0.8 mm along an edge that they meet squarely; where they graze it stitches are 3.5 mm long.
+    # Rows that meet an edge squarely end every 0.8 mm; along it their stitches are 3.5 mm long.
     assert np.median(np.linalg.norm(made - pair.edge, axis=1)) < 0.4
     assert np.linalg.norm(made - pair.edge, axis=1).max() < 2.0
     assert (design.colour[pair.edge_stitch] == 0).all()
