@@ -57,6 +57,19 @@ def test_a_narrow_gap_between_fill_and_outline_is_a_void_that_nobody_meant():
     assert found[0].radius_mm == pytest.approx(widest, abs=0.12)
 
 
+def test_a_slot_left_open_is_meant_and_a_seam_that_opened_is_not():
+    """Both 1.4 mm wide, their rims row ends: one is 6 mm long, the other runs through the whole square."""
+    found = []
+    for length in (6.0, 15.8):
+        hole = shapely.box(-0.7, -length / 2, 0.7, length / 2)
+        sides = [shapely.box(-8, -8, 0, 8).difference(hole), shapely.box(0, -8, 8, 8).difference(hole)]
+        frame = np.array([[-8, -8], [8, -8], [8, 8], [-8, 8], [-8, -8]], dtype=float)
+        (void,) = (v for v in voids(*(rows(side) for side in sides), frame) if v.radius_mm > 0.3)
+        assert void.radius_mm == pytest.approx((1.4 - WIDTH_MM) / 2, abs=0.08)
+        found.append(void.meant)
+    assert found == [True, False]
+
+
 def test_gaps_between_sparse_rows_are_no_voids():
     """They belong to the rows' spacing; a rectangle of runs round them makes voids of them only if wider."""
     fill, frame = rows(square(20), 1.0), np.array([[0, 0], [20, 0], [20, 20], [0, 20], [0, 0]], dtype=float)

@@ -65,7 +65,9 @@ def find_voids(
     columns, rows = ((middle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64).T
     row_gap = radius <= known["row_gap_share"].value * spacing_mm[rows, columns]
     meant = radius >= known["meant_surely_mm"].value
-    doubtful = (radius >= known["meant_radius_mm"].value) & ~meant
+    # A gap that opened between two things is long and narrow; a place left open seldom is.
+    compact = area <= known["meant_slender"].value * np.pi * radius**2
+    doubtful = (radius >= known["meant_radius_mm"].value) & compact & ~meant
     if doubtful.any():
         finished = _finished(
             np.where(np.append(False, doubtful)[grown], grown, 0), count, grid, threads, tree, width_mm
