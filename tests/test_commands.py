@@ -201,8 +201,8 @@ def test_options_reach_the_job(asked: Asked, tmp_path: Path) -> None:
     stock.write_text('backings = ["cutaway:85", "tearaway:50"]\n', encoding="utf-8")
     given = {
         "goods": "terry", "colour": "#AABBCC", "care": "industrial", "back": "seen+skin",
-        "holding": "clamped", "hoop": "130x180", "thread": "viscose-40", "needle": "75/11", "speed": "700", "tolerance": "0.02in",
-        "topping": "none", "machine": str(machine), "stock": str(stock), "seed": "5",
+        "holding": "clamped", "hoop": "130x180", "thread": "viscose-40", "needle": "75/11", "speed": "700",
+        "tolerance": "0.02in", "topping": "none", "machine": str(machine), "stock": str(stock), "seed": "5",
     }  # fmt: skip
     options = [part for name, value in given.items() for part in (f"--{name}", value)]
     run(["check", str(DST), *options, "--backing", "cutaway:85x2", "--backing", "tearaway:50"])

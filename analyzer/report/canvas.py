@@ -54,7 +54,7 @@ class Sheet:
         self.axes.set_aspect("equal")
         self.axes.set_facecolor(_PAPER)
         self.figure.text(0.03, 0.95, _short(title), fontsize=13, weight="bold", color=_INK, va="center")
-        lines = textwrap.fill(_printable(remark), 100)
+        lines = textwrap.fill(_printable(remark), 112)
         self.figure.text(0.03, 0.925, lines, fontsize=9, color=_INK, va="top", linespacing=1.3)
 
     def frame(self, hoop: Hoop | None) -> None:
@@ -118,9 +118,8 @@ class Sheet:
             f"hoop {_hoop_name(hoop)}",
             ha="center",
             va="bottom",
-            fontsize=8,
+            fontsize=7,
             color=_HOOP,
-            clip_on=True,
         )
 
     def _scale_bar(self, width_mm: float) -> None:

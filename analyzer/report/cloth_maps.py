@@ -20,11 +20,14 @@ from analyzer.report.canvas import Sheet, own_style, segments
 from analyzer.report.files import refuse_existing, write_whole
 from analyzer.report.fill_in import worst_gap
 from analyzer.report.predicted import BEYOND
+from analyzer.report.words import layers_in_words
 
 _NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 _EXAGGERATIONS = (1, 2, 5, 10, 20, 50)
 _FEW = 40  #: below so many arrows to a side the direction of drift is still read singly
 _VOIDS_NAMED = 12
+_NAMED_FROM_MM = 0.5  #: radius from which a label is no larger than what it names
+_GROUND = "#e2e2e2"
 _EDGE = "#1f1f1f"
 _OUTLINE = "#7a0f5c"
 
@@ -106,7 +109,10 @@ def design_map(checked: Checked) -> bytes:
     else:
         remark = "Thread colours as in the file."
     tones = [rgb or _NEUTRALS[number % len(_NEUTRALS)] for number, rgb in enumerate(rgbs)]
+    ground = checked.job.colour
+    remark += f" Goods drawn in {ground}." if ground else " The goods' colour is not known: drawn grey."
     sheet = Sheet(checked, f"Design: {_file_title(checked)}", remark)
+    sheet.axes.set_facecolor(ground or _GROUND)
     sheet.frame(_hoop(checked))
     width = max(0.25, checked.cover.thread_width_mm * sheet.points_per_mm())
     lines, colours = segments(checked), checked.design.colour[checked.design.joined]
@@ -193,7 +199,7 @@ def _rings(sheet: Sheet, checked: Checked) -> None:
         sheet.axes.add_patch(
             Circle(void.at, radius, fill=False, edgecolor=_OUTLINE, linewidth=1.4, linestyle=dash)
         )
-        if number < _VOIDS_NAMED:
+        if number < _VOIDS_NAMED and void.radius_mm >= _NAMED_FROM_MM:
             sheet.axes.annotate(
                 f"{void.area_mm2:.1f} mm2",
                 void.at,
@@ -211,9 +217,8 @@ def drift_map(checked: Checked, on: OnGoods) -> bytes:
     size = np.hypot(drift[:, 0], drift[:, 1])
     largest = float(size.max(initial=0.0))
     factor = exaggeration(largest, max(checked.design.size_mm))
-    behind = ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in on.stack.backings) or "nothing"
     drawn = f"drawn {factor} times too far" if factor > 1 else "drawn true to scale"
-    beyond = on.response.pull_in.beyond_range
+    beyond, behind = on.response.pull_in.beyond_range, layers_in_words(on.stack.backings)
     sheet = Sheet(
         checked,
         f"Drift: {checked.design.name} on {on.setup.cloth.name}, behind it {behind}",

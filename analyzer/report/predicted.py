@@ -16,7 +16,7 @@ from analyzer.pipeline import OnGoods
 from analyzer.regions.types import Regions
 from analyzer.report.fill_in import worst_gap
 from analyzer.report.tables import Table
-from analyzer.report.words import Units
+from analyzer.report.words import Units, layers_in_words
 
 BEYOND = "It will distort badly, more than can be computed."
 
@@ -87,7 +87,7 @@ def _gap_row(gap: GapVerdict, response: Response, kinds: dict[int, str], units: 
 
 
 def meant_mm(gap: GapVerdict, response: Response) -> float | None:
-    """Return the gap that the file itself leaves at the worst place of ``gap``; None where it is not known."""
+    """Return the gap that the file itself leaves at the worst place of ``gap``; None where unknown."""
     for draws in response.gaps:
         if (draws.outline, draws.borders) == (gap.outline, gap.borders) and len(draws.at):
             nearest = int(np.argmin(np.hypot(*(draws.at - np.array(gap.at)).T)))
@@ -117,8 +117,7 @@ def comparison_table(lines: tuple[OnGoods, ...], units: Units) -> Table:
 
 
 def _comparison_row(one: OnGoods, units: Units) -> tuple[str, ...]:
-    behind = ", ".join(f"{layer.kind} {layer.g_m2:.0f} g/m2" for layer in one.stack.backings) or "nothing"
-    start = one.setup.cloth.name, behind
+    start = one.setup.cloth.name, layers_in_words(one.stack.backings)
     end = chance_words(one.findings.chance_of_missing)
     if one.response.pull_in.beyond_range:
         return (*start, "beyond", "-", "-", end)

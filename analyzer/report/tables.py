@@ -92,7 +92,7 @@ def region_table(checked: Checked, units: Units) -> Table:
     remark = []
     if hidden:
         kinds = [items[i].kind.value for i in hidden]
-        told = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds))
+        told = ", ".join(words.counted(kinds.count(kind), kind) for kind in dict.fromkeys(kinds))
         remark.append(f"Not listed: {told}.")
     if len(seen) > constants("report")["groups_from"].value:
         groups: dict[tuple[RegionKind, int], list[int]] = {}
@@ -100,7 +100,7 @@ def region_table(checked: Checked, units: Units) -> Table:
             groups.setdefault((items[i].kind, items[i].colour), []).append(i)
         rows = [
             (
-                f"{len(members)} {kind.value}",
+                words.counted(len(members), kind.value),
                 str(colour + 1),
                 *_region_cells([items[i] for i in members], [measured[i] for i in members], units),
             )

@@ -149,7 +149,10 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     else:
         title = f"{name}: measured and compared; name its goods (--goods) and a plan can be made"
     screen.heading(title)
-    rows = [("What is wrong", _one_line(worst) if worst else "nothing that needs changing was found")]
+    sound = "nothing that needs changing was found"
+    if not plan:
+        sound = "nothing in the file itself; how it sews depends on the goods, see below"
+    rows = [("What is wrong", _one_line(worst) if worst else sound)]
     if worst and worst.advice:
         rows.append(("What to try", worst.advice))
     if plan:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
 
 from analyzer.findings.types import Level
+from analyzer.goods.types import Layer
 from analyzer.goods.units import MM_PER_INCH, oz_yd2_from_g_m2
 
 SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
@@ -66,6 +69,15 @@ def measure(value: float, unit: str, units: Units) -> str:
 def ounces(g_m2: float) -> str:
     """Return an areal weight, metric first: ``85 g/m2 (2.5 oz/yd2)``."""
     return f"{g_m2:.0f} g/m2 ({oz_yd2_from_g_m2(g_m2):.1f} oz/yd2)"
+
+
+def layers_in_words(layers: Iterable[Layer]) -> str:
+    """Return backing layers in short, like ones together: ``2 x cutaway 85 g/m2``; ``nothing`` when none."""
+    parts = []
+    for (kind, g_m2), like in groupby(layers, key=lambda layer: (layer.kind, layer.g_m2)):
+        count = len(list(like))
+        parts.append((f"{count} x " if count > 1 else "") + f"{kind} {g_m2:.0f} g/m2")
+    return ", ".join(parts) or "nothing"
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:
