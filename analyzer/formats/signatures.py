@@ -25,13 +25,13 @@ _SIGNATURES = (
     Signature(("PEC",), re.compile(rb"#PEC\d{4}"), True, "'#PEC'"),
     Signature(("VP3",), re.compile(rb"%vsm%\x00"), True, "'%vsm%'"),
     Signature(("HUS",), re.compile(rb"\x5b\xaf\xc8\x00"), True, "its magic number"),
-    Signature(("JEF",), re.compile(rb"..\x00\x00.\x00\x00\x00\d{12}", re.DOTALL), False, "its header"),
-    Signature(("DST", "DSB", "DSZ"), re.compile(rb"LA:[^\r\n]{0,40}\r\n?ST:"), False, "'LA:'"),
+    Signature(("JEF", "JPX"), re.compile(rb"..\x00\x00.\x00\x00\x00\d{12}", re.DOTALL), False, "its header"),
+    Signature(("DST", "DSB", "DSZ", "KSM", "GT"), re.compile(rb"LA:[^\r\n]{0,40}\r\n?ST:"), False, "'LA:'"),
 )
 _FOREIGN = (  # what people hand over by mistake; none of it holds stitches
-    (re.compile(rb"\x89PNG|\xff\xd8\xff|GIF8|BM.{12}\x28|RIFF"), "a picture"),
+    (re.compile(rb"\x89PNG|\xff\xd8\xff|GIF8|BM.{12}\x28|RIFF", re.DOTALL), "a picture"),
     (re.compile(rb"%PDF"), "a PDF document"),
-    (re.compile(rb"PK\x03\x04|7z\xbc\xaf|Rar!|\x1f\x8b"), "an archive: unpack it first"),
+    (re.compile(rb"PK\x03\x04|7z\xbc\xaf|Rar!|\x1f\x8b\x08"), "an archive: unpack it first"),
     (re.compile(rb"\s*<(\?xml|svg|!DOCTYPE|html)", re.IGNORECASE), "a drawing or web page"),
 )
 
