@@ -16,6 +16,7 @@ import matplotlib.style
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse, FancyBboxPatch, Rectangle
 
@@ -32,6 +33,7 @@ _SIZE_IN = (8.0, 7.2)
 _INK = "#202020"
 _HOOP = "#606060"
 _PAPER = "#ffffff"
+_ROOMY = 4.0  #: a hoop so many times the design's area is drawn beside the picture
 _BARS_MM = (1, 2, 5, 10, 20, 50, 100, 200)
 
 
@@ -64,7 +66,8 @@ class Sheet:
         side = max(x1 - x0, y1 - y0, 5.0)
         half = (x1 - x0) / 2 + 0.12 * side, (y1 - y0) / 2 + 0.12 * side
         if hoop is not None:
-            fits = hoop.width_mm <= 1.9 * side and hoop.height_mm <= 1.9 * side
+            roomy = hoop.width_mm * hoop.height_mm > _ROOMY * (x1 - x0) * (y1 - y0)
+            fits = not roomy and hoop.width_mm <= 1.9 * side and hoop.height_mm <= 1.9 * side
             if fits:
                 self._hoop(self.axes, hoop, middle)
                 half = max(half[0], hoop.width_mm * 0.53), max(half[1], hoop.height_mm * 0.53)
@@ -102,7 +105,7 @@ class Sheet:
     def _hoop(self, axes: Axes, hoop: Hoop, middle: tuple[float, float]) -> None:
         style: dict[str, Any] = {
             "fill": False,
-            "edgecolor": _HOOP,
+            "edgecolor": self._tone(axes),
             "linewidth": 1.2,
             "linestyle": (0, (6, 3)),
         }
@@ -119,8 +122,13 @@ class Sheet:
             ha="center",
             va="bottom",
             fontsize=7,
-            color=_HOOP,
+            color=self._tone(axes),
         )
+
+    @staticmethod
+    def _tone(axes: Axes) -> str:
+        """Return a grey that shows on the ground of ``axes``."""
+        return _HOOP if sum(to_rgb(axes.get_facecolor())) > 1.2 else "#c8c8c8"
 
     def _scale_bar(self, width_mm: float) -> None:
         length = max((bar for bar in _BARS_MM if bar <= width_mm / 4), default=_BARS_MM[0])

@@ -18,9 +18,9 @@ from analyzer.goods.types import Hoop
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.report.canvas import Sheet, own_style, segments
 from analyzer.report.files import refuse_existing, write_whole
-from analyzer.report.fill_in import worst_gap
+from analyzer.report.fill_in import meant_mm, worst_gap
 from analyzer.report.predicted import BEYOND
-from analyzer.report.words import layers_in_words
+from analyzer.report.words import Units, layers_in_words
 
 _NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 _EXAGGERATIONS = (1, 2, 5, 10, 20, 50)
@@ -292,7 +292,7 @@ def _broken(line: Floats) -> Floats:
 
 def _worst(sheet: Sheet, on: OnGoods) -> None:
     """Ring the worst gap and say how large it is, towards the middle where there is room."""
-    gap = worst_gap(on.findings)
+    gap = worst_gap(on)
     if gap is None:
         return
     ring: dict[str, Any] = {"marker": "o", "markersize": 18, "fillstyle": "none"}
@@ -300,7 +300,10 @@ def _worst(sheet: Sheet, on: OnGoods) -> None:
     sheet.axes.plot(*gap.at, **ring, color="white", markeredgewidth=1.2, zorder=7)
     x0, x1, y0, y1 = sheet.view
     right, high = gap.at[0] > (x0 + x1) / 2, gap.at[1] > (y0 + y1) / 2
-    said = f"worst gap {gap.worst_mm:+.1f} mm\n5-95 %: {gap.low_mm:+.1f} to {gap.high_mm:+.1f} mm"
+    meant = meant_mm(gap, on.response)
+    said = f"worst place: gap {_tenths(gap.worst_mm)} mm"
+    said += "" if meant is None else f", in file {_tenths(meant)} mm"
+    said += f"\n5-95 %: {_tenths(gap.low_mm)} to {_tenths(gap.high_mm)} mm"
     if on.response.pull_in.beyond_range:
         said = "worst gap: more than can be computed"
     sheet.axes.annotate(
@@ -314,3 +317,7 @@ def _worst(sheet: Sheet, on: OnGoods) -> None:
         zorder=8,
         bbox={"facecolor": "white", "edgecolor": "black", "alpha": 0.9, "boxstyle": "square,pad=0.3"},
     )
+
+
+def _tenths(mm: float) -> str:
+    return Units().bare(mm, signed=True)

@@ -12,10 +12,10 @@ from analyzer import __version__
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Command, Design
 from analyzer.errors import NotConverged
-from analyzer.findings.types import Finding, Findings, GapVerdict, PuckerVerdict
+from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Hoop, Stack, StackChoice
-from analyzer.mechanics.types import PullIn
+from analyzer.mechanics.types import PullIn, Response
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.plan.types import Plan
 from analyzer.regions.types import Regions
@@ -334,17 +334,32 @@ def _plan(plan: Plan) -> d.PlanPart:
     )
 
 
-def worst_gap(findings: Findings) -> GapVerdict | None:
-    """Return the gap most likely to pass its limit, the larger one of two equally likely."""
-    return max(
-        findings.gaps,
-        key=lambda gap: (max(gap.chance_bare, gap.chance_overlap), abs(gap.worst_mm)),
-        default=None,
-    )
+def meant_mm(gap: GapVerdict, response: Response) -> float | None:
+    """Return the gap that the file itself leaves at the worst place of ``gap``; None where unknown."""
+    for draws in response.gaps:
+        if (draws.outline, draws.borders) == (gap.outline, gap.borders) and len(draws.at):
+            nearest = int(np.argmin(np.hypot(*(draws.at - np.array(gap.at)).T)))
+            return float(draws.meant_mm[nearest])
+    return None
+
+
+def gaps_by_trouble(on: OnGoods) -> tuple[GapVerdict, ...]:
+    """Return the gaps, likeliest to pass its limit first; of equally likely ones, what moves most."""
+
+    def trouble(gap: GapVerdict) -> tuple[float, float, int, int]:
+        moved = abs(gap.worst_mm - (meant_mm(gap, on.response) or 0.0))
+        return -max(gap.chance_bare, gap.chance_overlap), -moved, gap.outline, gap.borders
+
+    return tuple(sorted(on.findings.gaps, key=trouble))
+
+
+def worst_gap(on: OnGoods) -> GapVerdict | None:
+    """Return the first of :func:`gaps_by_trouble`."""
+    return next(iter(gaps_by_trouble(on)), None)
 
 
 def _comparison(one: OnGoods) -> d.ComparisonPart:
-    worst = worst_gap(one.findings)
+    worst = worst_gap(one)
     return d.ComparisonPart(
         goods=one.setup.cloth.name,
         tolerance_mm=number("comparison.tolerance_mm", one.setup.tolerance_mm),

@@ -6,15 +6,13 @@ so in words.
 
 from __future__ import annotations
 
-import numpy as np
-
 from analyzer.findings import chance_words
 from analyzer.findings.types import GapVerdict
 from analyzer.goods.constants import constants
 from analyzer.mechanics.types import Response
 from analyzer.pipeline import OnGoods
 from analyzer.regions.types import Regions
-from analyzer.report.fill_in import worst_gap
+from analyzer.report.fill_in import gaps_by_trouble, meant_mm, worst_gap
 from analyzer.report.tables import Table
 from analyzer.report.words import Units, layers_in_words
 
@@ -50,10 +48,7 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
 
 def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
     """Return head, rows and remarks of the gaps, likeliest trouble first."""
-    gaps = sorted(
-        judged.findings.gaps,
-        key=lambda gap: (-max(gap.chance_bare, gap.chance_overlap), -abs(gap.worst_mm), gap.outline),
-    )
+    gaps = gaps_by_trouble(judged)
     if not gaps:
         return (), [], ["No outline follows another region's edge, so there is no gap to predict."]
     shown = gaps[: int(constants("report")["groups_from"].value)]
@@ -86,15 +81,6 @@ def _gap_row(gap: GapVerdict, response: Response, kinds: dict[int, str], units: 
     )
 
 
-def meant_mm(gap: GapVerdict, response: Response) -> float | None:
-    """Return the gap that the file itself leaves at the worst place of ``gap``; None where unknown."""
-    for draws in response.gaps:
-        if (draws.outline, draws.borders) == (gap.outline, gap.borders) and len(draws.at):
-            nearest = int(np.argmin(np.hypot(*(draws.at - np.array(gap.at)).T)))
-            return float(draws.meant_mm[nearest])
-    return None
-
-
 def _range(gap: GapVerdict, units: Units) -> str:
     return f"{units.bare(gap.low_mm, signed=True)} to {units.bare(gap.high_mm, signed=True)}"
 
@@ -121,7 +107,7 @@ def _comparison_row(one: OnGoods, units: Units) -> tuple[str, ...]:
     end = chance_words(one.findings.chance_of_missing)
     if one.response.pull_in.beyond_range:
         return (*start, "beyond", "-", "-", end)
-    drift, gap = units.bare(one.response.pull_in.visible_mm), worst_gap(one.findings)
+    drift, gap = units.bare(one.response.pull_in.visible_mm), worst_gap(one)
     if gap is None:
         return (*start, drift, "none", "-", end)
     return (*start, drift, units.bare(gap.worst_mm, signed=True), _range(gap, units), end)

@@ -47,7 +47,7 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
             "Cover",
             f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched; at its densest {density:.1f} mm"
             f" of thread per mm2; {words.counted(len(cover.voids), 'void')}, "
-            f"{len(voids)} of them probably not meant",
+            f"{len(voids) or 'none'} of them probably not meant",
         ),
     ]
     if not cover.voids:
