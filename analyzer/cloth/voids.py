@@ -22,9 +22,9 @@ from analyzer.laid import Grid, lay
 _Longs = npt.NDArray[np.int64]
 _Labels = npt.NDArray[np.int32]
 
-_RIM_POINTS = 100  #: points of a void's rim that are looked at, about
+_RIM_POINTS = 50  #: points of a void's rim that are looked at, about
 _PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
-_REFINE = ((1.0, 4), (0.25, 4))  #: spread (pixels) and half-number of the points tried around a void's middle
+_REFINE = ((1.0, 3), (0.33, 3))  #: spread (pixels) and half-number of the points tried around a void's middle
 
 
 @dataclass(frozen=True, slots=True)
