@@ -170,9 +170,14 @@ def test_rinsing_comes_before_pressing_and_the_topping_before_the_backing():
     finishing = steps(
         setup("terry"), one_layer("wash-away-fibrous", 50.0, "wash-away-film"), cover(), sample=False
     ).finishing
-    words = ["Snip", "topping", "Rinse", "Press"]
+    words = ["Snip", "topping", "Rinse the wash-away", "Rinse before", "Press face down"]
     places = [next(i for i, step in enumerate(finishing) if word in step) for word in words]
     assert places == sorted(places)
+
+
+def test_nothing_is_said_of_rinsing_where_nothing_is_rinsed():
+    finishing = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
+    assert not any("Rinse" in step or "rinsing" in step for step in finishing)
 
 
 def test_cutaway_is_trimmed_and_left_in_an_open_middle():

@@ -154,4 +154,5 @@ def gap_verdict(gap: JudgedGap) -> GapVerdict:
         over_limit_mm_of_length=gap.bare.over_mm_of_length + gap.overlap.over_mm_of_length,
         chance_bare=gap.bare.chance,
         chance_overlap=gap.overlap.chance,
+        limit_mm=side.limit_mm,
     )

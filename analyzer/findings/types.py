@@ -75,6 +75,7 @@ class GapVerdict:
     over_limit_mm_of_length: float
     chance_bare: float
     chance_overlap: float
+    limit_mm: float = 0.0  #: allowed where the gap is worst, signed as the gap
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,12 @@ from analyzer.goods.types import StackChoice
 from analyzer.plan.advice import in_ten, say
 from analyzer.plan.alternatives import alternatives
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
+from analyzer.plan.rework import rework
 from analyzer.plan.rules import allowed
 from analyzer.plan.search import Search, holds
 from analyzer.plan.steps import cautions, steps
 from analyzer.plan.topping import choose_topping
-from analyzer.plan.types import Alternative, Plan, ToppingChoice, Trial
+from analyzer.plan.types import Alternative, Plan, Rework, ToppingChoice, Trial
 from analyzer.regions.types import Regions
 
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
@@ -46,6 +47,7 @@ def trial_of(choice: StackChoice, findings: Findings, *, beyond_range: bool) -> 
             if item.level == Level.FAULT and RULES[item.name].cure == "stack"
         ),
         beyond_range=beyond_range,
+        rework=() if beyond_range else rework(findings),
     )
 
 
@@ -79,7 +81,7 @@ def choose(
     if setup.holding == "cap-frame":
         choice = candidates[0] if given else _for_a_cap(candidates)
         outcome: Outcome = "rework" if faults else "sample-first"
-        return _plan(setup, facts, choice, outcome, (say("reason", "caps"), *said), ())
+        return _plan(setup, facts, choice, outcome, (say("reason", "caps"), *said))
     search = Search(candidates, judge)
     place = 0 if given else search.lightest()
     if place is None:
@@ -88,7 +90,9 @@ def choose(
     outcome = _outcome(setup, trial, faults, unsettled)
     ruled_out = () if given else allowed(setup).reasons
     reasons = (*_why(trial, given=given), *said, *ruled_out)
-    return _plan(setup, facts, trial.choice, outcome, reasons, () if given else alternatives(search, place))
+    others = () if given else alternatives(search, place)
+    changes = () if outcome == "hoop-it" else trial.rework
+    return _plan(setup, facts, trial.choice, outcome, reasons, others, changes)
 
 
 def _for_a_cap(candidates: tuple[StackChoice, ...]) -> StackChoice:
@@ -103,7 +107,8 @@ def _plan(
     choice: StackChoice,
     outcome: Outcome,
     reasons: tuple[str, ...],
-    others: tuple[Alternative, ...],
+    others: tuple[Alternative, ...] = (),
+    changes: tuple[Rework, ...] = (),
 ) -> Plan:
     return Plan(
         outcome=outcome,
@@ -119,7 +124,7 @@ def _plan(
         cautions=cautions(setup, choice),
         reasons=reasons,
         alternatives=others,
-        rework=(),
+        rework=changes,
     )
 
 

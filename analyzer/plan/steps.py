@@ -59,8 +59,8 @@ def _sewing(setup: Setup, choice: StackChoice, *, sample: bool) -> list[str]:
 def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
     """Snip, topping off, backing off or trimmed, rinse before pressing, press face down."""
     said = [say("finishing", "snip")]
-    if choice.topping is not None:
-        said.append(say("finishing", f"topping_{topping(choice.topping).removal}"))
+    over = set() if choice.topping is None else {topping(choice.topping).removal}
+    said.extend(say("finishing", f"topping_{removal}") for removal in over)
     removals = {backing(item.kind).removal for item in choice.backings}
     table = constants("plan")
     if "trimmed" in removals:
@@ -74,6 +74,8 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
     stays = [backing(item.kind) for item in choice.backings if backing(item.kind).permanent]
     if touches_skin(setup) and any(not kind.soft for kind in stays):
         said.append(say("finishing", "cover"))
+    if setup.cloth.heat != "none" and "rinsed" in removals | over:
+        said.append(say("finishing", "rinse_first"))
     press = {"hot-iron": "press", "cool-iron": "press_cool", "none": "no_press"}[setup.cloth.heat]
     said.append(say("finishing", press))
     return said

@@ -9,6 +9,16 @@ from analyzer.goods.types import StackChoice
 
 
 @dataclass(frozen=True, slots=True)
+class Rework:
+    """One change to the design with its computed effect."""
+
+    what: str
+    region: int | None
+    amount_mm: float | None
+    effect: str
+
+
+@dataclass(frozen=True, slots=True)
 class Trial:
     """What judging one stack came to; the plan's search sees nothing else of the mechanics."""
 
@@ -17,6 +27,9 @@ class Trial:
     decided_by: str
     faults: tuple[str, ...]  #: names of findings at level fault that the stack decides
     beyond_range: bool
+    rework: tuple[
+        Rework, ...
+    ] = ()  #: changes to the design that would bring it within its limits on this stack
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +46,6 @@ class ToppingChoice:
 
     kind: str
     why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Rework:
-    """One change to the design with its computed effect."""
-
-    what: str
-    region: int | None
-    amount_mm: float | None
-    effect: str
 
 
 @dataclass(frozen=True, slots=True)
