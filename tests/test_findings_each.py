@@ -240,3 +240,29 @@ def test_clearance_in_a_rectangle_and_an_oval():
     for radius in (12.0, 20.0):
         circle = Hoop("test", 2 * radius, 2 * radius, "oval", "test")
         assert clearance_mm(square, circle)[0] == pytest.approx(radius - 10 * np.sqrt(2))
+
+
+def test_a_crowded_place_names_the_regions_that_sew_there():
+    """Only the stitches in the spot belong to region 5; the rest of the patch is region 2 and is not named."""
+    made = design()
+    spot = np.all((made.penetrations >= 5.0) & (made.penetrations < 11.0), axis=1)
+    regions = with_regions(region(5, RegionKind.FILL, covers=(1,)))
+    owned = replace(regions, region_of=np.where(spot, 5, 2).astype(np.int32))
+    crowded = cover(penetrations=field(dense_spot(8.0), "1/mm2"))
+    found = named(judge(evidence(regions=owned, cover=crowded)), "needle-crowding")
+    assert found is not None
+    assert found.regions == (5,)
+    x, y = found.at or (0.0, 0.0)
+    assert 5.0 < x < 11.0
+    assert 5.0 < y < 11.0
+
+
+def test_a_hole_names_the_regions_round_it():
+    """A hole inside region 5, itself inside region 2: what lies further than 3 mm off is not named."""
+    made = design()
+    near = np.hypot(*(made.penetrations - (8.0, 8.0)).T) < 4.5
+    regions = with_regions(region(5, RegionKind.FILL, covers=(1,)))
+    owned = replace(regions, region_of=np.where(near, 5, 2).astype(np.int32))
+    found = named(judge(evidence(regions=owned, cover=holed())), "hole-in-cover")
+    assert found is not None
+    assert found.regions == (5,)

@@ -169,6 +169,15 @@ def test_a_wider_border_closes_the_gap_that_it_is_proposed_for():
     assert trial_of(one_layer(), before, beyond_range=True).rework == ()
 
 
+@pytest.mark.parametrize(
+    ("stock", "word"), [("cutaway:85", "from the stock only"), ("tearaway:51", "Nothing in")]
+)
+def test_the_stock_is_named_and_so_is_a_stock_that_does_not_suit(stock, word):
+    tried = candidates(setup(), (stock,), REGIONS, cover(), None)
+    plan = choose(setup(), facts(), tried, constant(0.02), from_stock=True)
+    assert any(word in reason for reason in plan.reasons)
+
+
 def test_caps_go_by_rules_alone_and_say_so():
     cap = setup("cotton-twill", holding="cap-frame")
     tried = candidates(cap, None, REGIONS, cover(), None)

@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Bools
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Design
 from analyzer.findings.types import Finding, JudgedGap
@@ -88,17 +88,16 @@ def middle(region: Region) -> tuple[float, float]:
     return (x0 + x1) / 2, (y0 + y1) / 2
 
 
-def regions_at(evidence: Evidence, points: Floats) -> tuple[int, ...]:
-    """Return the ids of the regions whose box holds any of ``points`` (n, 2) mm, ties left out."""
-    found = []
-    for region in evidence.regions.items:
-        if region.kind == RegionKind.TIE:
-            continue
-        x0, y0, x1, y1 = region.bbox_mm
-        x, y = points[:, 0], points[:, 1]
-        if np.any((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1)):
-            found.append(region.id)
-    return tuple(found)
+def regions_near(evidence: Evidence, point: tuple[float, float], reach_mm: float) -> tuple[int, ...]:
+    """Return the ids of the regions with a penetration within ``reach_mm`` of ``point``, ties left out."""
+    distance = np.hypot(*(evidence.design.penetrations - point).T)
+    return regions_of(evidence, distance <= reach_mm)
+
+
+def regions_of(evidence: Evidence, chosen: Bools) -> tuple[int, ...]:
+    """Return the ids of the regions that the chosen penetrations (m,) belong to, ties left out."""
+    ties = {region.id for region in evidence.of_kind(RegionKind.TIE)}
+    return tuple(int(i) for i in np.unique(evidence.regions.region_of[chosen]) if int(i) not in ties)
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,7 +77,9 @@ def choose(
     )
     said = [say("reason", "file_fault", names=", ".join(faults))] if faults else []
     said += [say("reason", "sewout", names=", ".join(unsettled))] if unsettled else []
-    said += [say("reason", "stock")] if from_stock else []
+    if from_stock:
+        kinds = {item.kind for choice in candidates for item in choice.backings}
+        said.append(say("reason", "stock" if kinds & set(setup.cloth.backings) else "stock_rules"))
     if setup.holding == "cap-frame":
         choice = candidates[0] if given else _for_a_cap(candidates)
         outcome: Outcome = "rework" if faults else "sample-first"

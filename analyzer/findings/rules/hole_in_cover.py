@@ -11,18 +11,21 @@ Try: let the neighbouring regions overlap there.
 
 from __future__ import annotations
 
-import numpy as np
-
-from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.cloth.types import Void
+from analyzer.findings.evidence import Evidence, Rule, regions_near
 from analyzer.findings.types import Finding, Level
 from analyzer.findings.words import count_of, millimetres
 from analyzer.regions.types import RegionKind
 
 
-def _in_dense_stitching(evidence: Evidence, at: tuple[float, float]) -> bool:
-    """Whether a place lies within the box of a fill or satin; between runs alone nothing is left out."""
-    dense = [region.id for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)]
-    return bool(set(dense) & set(regions_at(evidence, np.array([at]))))
+def _beside_dense_stitching(evidence: Evidence, void: Void) -> bool:
+    """Whether a fill or satin comes near an uncovered place; between runs alone nothing is left out."""
+    dense = {region.id for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)}
+    return bool(dense & set(_around(evidence, void)))
+
+
+def _around(evidence: Evidence, void: Void) -> tuple[int, ...]:
+    return regions_near(evidence, void.at, void.radius_mm + evidence.limit("beside_mm"))
 
 
 def look(evidence: Evidence) -> Finding | None:
@@ -33,7 +36,7 @@ def look(evidence: Evidence) -> Finding | None:
     holes = [
         void
         for void in evidence.cover.voids
-        if not void.meant and void.radius_mm >= limit and _in_dense_stitching(evidence, void.at)
+        if not void.meant and void.radius_mm >= limit and _beside_dense_stitching(evidence, void)
     ]
     if not holes:
         return None
@@ -41,7 +44,7 @@ def look(evidence: Evidence) -> Finding | None:
     return Finding(
         name=RULE.name,
         level=Level.CAUTION,
-        regions=regions_at(evidence, np.array([void.at for void in holes])),
+        regions=tuple(sorted({i for void in holes for i in _around(evidence, void)})),
         at=worst.at,
         measured=worst.radius_mm,
         limit=limit,

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.findings.dense import averaged, places_mm
-from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.findings.dense import averaged, places_mm, regions_in
+from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.types import Finding, Level
 
 
@@ -23,18 +23,18 @@ def look(evidence: Evidence) -> Finding | None:
     density = averaged(field)
     limit = evidence.limit("crowding_per_mm2")
     over = density > limit
-    if np.count_nonzero(over) * field.grid.cell_mm**2 < evidence.limit("crowded_area_mm2"):
+    area_mm2 = np.count_nonzero(over) * field.grid.cell_mm**2
+    if area_mm2 < evidence.limit("crowded_area_mm2"):
         return None
     most = float(density.max())
     fault = most > evidence.limit("crowding_fault_per_mm2")
     if not fault and evidence.is_lace:
         return None
-    points = places_mm(field, over)
     worst = places_mm(field, density == most)[0]
     return Finding(
         name=RULE.name,
         level=Level.FAULT if fault else Level.CAUTION,
-        regions=regions_at(evidence, points),
+        regions=regions_in(evidence, field, over),
         at=(float(worst[0]), float(worst[1])),
         measured=most,
         limit=limit,
@@ -42,7 +42,7 @@ def look(evidence: Evidence) -> Finding | None:
         chance=None,
         because=(
             f"The needle goes down up to {most:.0f} times on a square millimetre, over {limit:.0f} times on "
-            f"{len(points) * field.grid.cell_mm**2:.0f} mm2. A single fill has less than one."
+            f"{area_mm2:.0f} mm2. A single fill has less than one."
         ),
         advice=(
             "Use longer stitches, wider rows or fewer layers there, "

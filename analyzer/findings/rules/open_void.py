@@ -11,9 +11,7 @@ practice, no source).
 
 from __future__ import annotations
 
-import numpy as np
-
-from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.findings.evidence import Evidence, Rule, regions_near
 from analyzer.findings.types import Finding, Level
 from analyzer.findings.words import millimetres
 
@@ -28,7 +26,7 @@ def look(evidence: Evidence) -> Finding | None:
     return Finding(
         name=RULE.name,
         level=Level.NOTE,
-        regions=regions_at(evidence, np.array([void.at for void in wide])),
+        regions=regions_near(evidence, worst.at, worst.radius_mm + evidence.limit("beside_mm")),
         at=worst.at,
         measured=worst.radius_mm,
         limit=limit,

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.findings.dense import averaged, places_mm
-from analyzer.findings.evidence import Evidence, Rule, regions_at
+from analyzer.findings.dense import averaged, places_mm, regions_in
+from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.types import Finding, Level
 
 
@@ -23,15 +23,15 @@ def look(evidence: Evidence) -> Finding | None:
     density = averaged(field)
     limit = evidence.limit("pile_up_mm_per_mm2")
     over = density > limit
-    if np.count_nonzero(over) * field.grid.cell_mm**2 < evidence.limit("crowded_area_mm2"):
+    area_mm2 = np.count_nonzero(over) * field.grid.cell_mm**2
+    if area_mm2 < evidence.limit("crowded_area_mm2"):
         return None
     most = float(density.max())
-    points = places_mm(field, over)
     worst = places_mm(field, density == most)[0]
     return Finding(
         name=RULE.name,
         level=Level.FAULT if most > evidence.limit("pile_up_fault_mm_per_mm2") else Level.CAUTION,
-        regions=regions_at(evidence, points),
+        regions=regions_in(evidence, field, over),
         at=(float(worst[0]), float(worst[1])),
         measured=most,
         limit=limit,
@@ -39,7 +39,7 @@ def look(evidence: Evidence) -> Finding | None:
         chance=None,
         because=(
             f"Up to {most:.0f} mm of thread lie on a square millimetre, over {limit:.0f} on "
-            f"{len(points) * field.grid.cell_mm**2:.0f} mm2. A single fill has about 2.5."
+            f"{area_mm2:.0f} mm2. A single fill has about 2.5."
         ),
         advice=(
             "Take the stitching out from under later stitching, or open its rows; "
