@@ -39,6 +39,8 @@ def cut(design: Design) -> Regions:
     over = dense_ground(design, pieces)
     pieces = [_thin(design, piece, over) for piece in pieces]
     pieces = join_sections(design, absorb_scraps(design, strokes, pieces, over), over)
+    # Few rows that joined no larger band are no pattern after all.
+    pieces = [Piece(p.first, p.last, "line") if p.kin and not p.hidden else p for p in pieces]
     pieces = _split_lines(design, _join_lines(design, pieces), over)
     pieces = absorb_scraps(design, strokes, pieces, over)
     return _regions(design, strokes, pieces)
@@ -57,7 +59,7 @@ def _thin(design: Design, piece: Piece, over: Ground | None) -> Piece:
 
 
 def _few(piece: Piece) -> bool:
-    return piece.shape != "curves" and len(piece.rows) < _FEW_STROKES
+    return piece.shape != "curves" and not piece.kin and len(piece.rows) < _FEW_STROKES
 
 
 def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:

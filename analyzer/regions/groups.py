@@ -11,7 +11,9 @@ from analyzer.design import Design
 from analyzer.goods.constants import constants
 from analyzer.regions.strokes import Links, Strokes
 
-_LEAST_ROWS = 4  #: fewer strokes side by side are no pattern
+_LEAST_ROWS = 4  #: fewer strokes side by side are no pattern of their own
+_CERTAIN_ROWS = 6  #: so many are one whatever is around them
+_KIN_DEG = 12.0
 _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
 _SPLITS = 4  #: most stitches to one thread of a split satin
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
@@ -28,6 +30,7 @@ class Piece:
     spacing_mm: float = 0.0  #: of a band
     direction_deg: float | None = None  #: of a band; None where it has no main direction
     hidden: bool = False  #: later stitching covers it
+    kin: bool = False  #: of a band with few rows, whether a larger one of the same thread is like it
 
     @property
     def band(self) -> bool:
@@ -49,19 +52,38 @@ class Piece:
             shape="rows" if "rows" in (self.shape, after.shape) else self.shape,
             strokes=np.union1d(self.rows, after.rows).astype(np.int32),
             spacing_mm=float(np.average([self.spacing_mm, after.spacing_mm], weights=weights)),
+            kin=False,
             hidden=self.hidden and after.hidden,
         )
 
 
 def find_bands(strokes: Strokes, links: Links) -> list[Piece]:
     """Follow the links into chains of like spacing that keep going the same way; bridge small breaks."""
-    chains = _chains(links)
-    bands = [_band(strokes, links, chain) for chain in chains]
-    return _bridge(strokes, bands)
+    bands = [_band(strokes, links, chain) for chain in _chains(links)]
+    # Fewer than four strokes are a tip of a larger band or nothing: never joined among themselves.
+    bands = _mark_kin([b for b in bands if b.shape == "rows" or len(b.rows) >= _LEAST_ROWS])
+    return _bridge(strokes, [b for b in bands if b.kin or len(b.rows) >= _LEAST_ROWS])
+
+
+def _mark_kin(bands: list[Piece]) -> list[Piece]:
+    """Mark bands of few rows that continue a larger one: the tips and corners of a shape."""
+    marked: list[Piece] = []
+    for k, band in enumerate(bands):
+        small = band.shape == "rows" and len(band.rows) < _CERTAIN_ROWS
+        around = [other for other in bands[max(k - 3, 0) : k + 4] if len(other.rows) >= _CERTAIN_ROWS]
+        marked.append(replace(band, kin=small and any(_kin(band, other) for other in around)))
+    return marked
+
+
+def _kin(band: Piece, other: Piece) -> bool:
+    if other.shape != "rows" or band.direction_deg is None or other.direction_deg is None:
+        return False
+    like = abs(band.spacing_mm - other.spacing_mm) < 0.1 + 0.2 * other.spacing_mm
+    return like and axial_gap(band.direction_deg, other.direction_deg) < _KIN_DEG
 
 
 def _chains(links: Links) -> list[list[int]]:
-    """Return chains of at least four strokes, each linked to the next."""
+    """Return chains of strokes, each linked to the next."""
     partner, offset = links.partner.tolist(), links.offset_mm.tolist()
     across = links.across.tolist()
     chains: list[list[int]] = []
@@ -79,11 +101,8 @@ def _chains(links: Links) -> list[list[int]]:
                 break
             usual += 0.2 * (offset[tail] - usual)
             chain.append(partner[tail])
-        if len(chain) >= _LEAST_ROWS:
-            chains.append(chain)
-            k = chain[-1]
-        else:
-            k += 1
+        chains.append(chain)
+        k = chain[-1]
     return chains
 
 

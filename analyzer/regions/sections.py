@@ -68,7 +68,8 @@ def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
     if before.direction_deg is None or after.direction_deg is None:
         return False
     narrow = min(before.spacing_mm, after.spacing_mm)
-    like = abs(before.spacing_mm - after.spacing_mm) < 0.06 + 0.2 * narrow
+    slack = 0.1 if before.kin or after.kin else 0.06  # the spacing of a few rows is not well known
+    like = abs(before.spacing_mm - after.spacing_mm) < slack + 0.2 * narrow
     return like and axial_gap(before.direction_deg, after.direction_deg) < _SAME_DIRECTION_DEG
 
 
