@@ -188,7 +188,7 @@ def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> No
     head, rows, remark = predicted.gap_table(judged, checked.regions, units)
     screen.heading("Gap at each outline: + bare cloth, - overlap (estimates)")
     if rows:
-        screen.table(head, rows)
+        screen.table(head, rows, left=2)
     screen.lines(remark)
 
 
