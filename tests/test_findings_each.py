@@ -243,7 +243,7 @@ def test_clearance_in_a_rectangle_and_an_oval():
 
 
 def test_a_crowded_place_names_the_regions_that_sew_there():
-    """Only the stitches in the spot belong to region 5; the rest of the patch is region 2 and is not named."""
+    """Only the stitches in the spot belong to region 5; the rest is region 2 and is not named."""
     made = design()
     spot = np.all((made.penetrations >= 5.0) & (made.penetrations < 11.0), axis=1)
     regions = with_regions(region(5, RegionKind.FILL, covers=(1,)))
