@@ -36,10 +36,10 @@ def test_stitches_get_the_kind_that_they_were_made_as(make: Callable[[], Labelle
     assert right.mean() >= TABLE[make][0]
 
 
-def test_over_the_whole_table_ninety_seven_of_a_hundred_stitches_are_right() -> None:
+def test_over_the_whole_table_ninety_eight_of_a_hundred_stitches_are_right() -> None:
     books = [make() for make in TABLE]
     right = np.concatenate([kinds_of(cut(book.design())) == book.truth for book in books])
-    assert right.mean() > 0.97
+    assert right.mean() > 0.985
     # A table on which one answer for everything does well would prove nothing.
     truth = np.concatenate([book.truth for book in books])
     assert max(np.mean(truth == kind) for kind in np.unique(truth)) < 0.7
@@ -169,7 +169,7 @@ def test_trims_and_ties_are_not_needed() -> None:
     assert len(only(cut(with_ties.design()), RegionKind.TIE)) == 7
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12, deadline=None, derandomize=True)
 @given(angle=st.floats(0, 360), dx=st.floats(-80, 80), dy=st.floats(-80, 80))
 @pytest.mark.parametrize("make", [l_shape, letters, ring], ids=lambda make: make.__name__)
 def test_turning_and_moving_a_design_changes_nothing(

@@ -142,3 +142,31 @@ def test_a_line_that_crosses_an_edge_is_no_outline() -> None:
         book.colour()
         run(book, np.array([[x, -30.0], [x + 4, 30.0]]))
     assert cut(book.design()).pairs == ()
+
+
+def test_on_random_shapes_the_gap_is_found_without_bias() -> None:
+    """Thirty blobs of random size, angle and spacing, each with a run or a satin at a random offset."""
+    rng = np.random.default_rng(7)
+    t = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    errors, fills = [], 0
+    for _ in range(30):
+        radius = 1 + sum(rng.normal(0, 0.4 / k) * np.cos(k * t + rng.uniform(0, 6)) for k in range(2, 6))
+        radius = np.clip(radius, 0.45, 1.8) * rng.uniform(9, 22)
+        shape = Polygon(np.stack([radius * np.cos(t), radius * np.sin(t)], axis=1))
+        book = Labelled()
+        fill(book, shape, angle=rng.uniform(0, 180), spacing=rng.choice([0.3, 0.4, 0.5, 0.7]))
+        book.colour()
+        offset = rng.uniform(-0.5, 0.6)
+        if rng.random() < 0.5:
+            run(book, around(shape, offset), passes=int(rng.integers(1, 4)))
+        else:
+            satin(book, around(shape, offset + 1.1), 2.2)
+        regions = cut(book.design())
+        fills += sum(item.kind.value == "fill" for item in regions.items) == 1
+        outlines = [pair for pair in regions.pairs if (regions.items[pair.outline].colour == 1)]
+        assert outlines
+        error = np.concatenate([pair.meant_mm - signed(shape, pair.at) for pair in outlines])
+        errors.append(float(np.median(error)))
+    assert fills >= 28
+    assert abs(np.mean(errors)) < 0.03
+    assert np.std(errors) < 0.05
