@@ -39,8 +39,8 @@ _DEFAULT = ReadLimits()
 def read(path: str | os.PathLike[str], *, limits: ReadLimits = _DEFAULT) -> Design:
     """Read a stitch file of any known format.
 
-    Raises UnreadableDesign where the file is missing, empty, too large, of no known format, damaged beyond use,
-    or has nothing to sew.
+    Raises UnreadableDesign where the file is missing, empty, too large, of no known format or damaged beyond
+    use, or has nothing to sew.
     """
     file = Path(path)
     shown = "".join(c if c.isprintable() else "?" for c in file.name) or str(file)
