@@ -168,39 +168,49 @@ def test_attachment_follows_the_backing_and_the_holding():
 
 def test_rinsing_comes_before_pressing_and_the_topping_before_the_backing():
     finishing = steps(
-        setup("terry"), one_layer("wash-away-fibrous", 50.0, "wash-away-film"), cover(), sample=False
+        setup("terry"), one_layer("wash-away-fibrous", 50.0, "wash-away-film"), cover(), outcome="hoop-it"
     ).finishing
     words = ["Snip", "topping", "Rinse the wash-away", "Rinse before", "Press face down"]
     places = [next(i for i, step in enumerate(finishing) if word in step) for word in words]
     assert places == sorted(places)
 
 
+def test_the_first_step_of_sewing_follows_the_outcome():
+    first = {
+        outcome: steps(setup(), one_layer(), cover(), outcome=outcome).sewing[0]
+        for outcome in ("hoop-it", "sample-first", "rework")
+    }
+    assert "before the first good piece" in first["hoop-it"]
+    assert "measure the gaps" in first["sample-first"]
+    assert "Change the design first" in first["rework"]
+
+
 def test_nothing_is_said_of_rinsing_where_nothing_is_rinsed():
-    finishing = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
+    finishing = steps(setup("jersey"), one_layer(), cover(), outcome="hoop-it").finishing
     assert not any("Rinse" in step or "rinsing" in step for step in finishing)
 
 
 def test_cutaway_is_trimmed_and_left_in_an_open_middle():
     ring = cover(voids=(Void(900.0, (10.0, 10.0), 15.0, True),))
-    closed = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
-    opened = steps(setup("jersey"), one_layer(), ring, sample=False).finishing
+    closed = steps(setup("jersey"), one_layer(), cover(), outcome="hoop-it").finishing
+    opened = steps(setup("jersey"), one_layer(), ring, outcome="hoop-it").finishing
     assert any("6 mm" in step for step in closed)
     assert not any("open middle" in step for step in closed)
     assert any("open middle" in step for step in opened)
-    torn = steps(setup("canvas"), one_layer("tearaway", 51.0), ring, sample=False).finishing
+    torn = steps(setup("canvas"), one_layer("tearaway", 51.0), ring, outcome="hoop-it").finishing
     assert not any("open middle" in step for step in torn)
 
 
 def test_skin_wants_a_soft_backing_or_a_cover():
-    stiff = steps(setup("jersey"), one_layer(), cover(), sample=False).finishing
-    soft = steps(setup("jersey"), one_layer("mesh-cutaway", 51.0), cover(), sample=False).finishing
+    stiff = steps(setup("jersey"), one_layer(), cover(), outcome="hoop-it").finishing
+    soft = steps(setup("jersey"), one_layer("mesh-cutaway", 51.0), cover(), outcome="hoop-it").finishing
     assert any("soft cover" in step for step in stiff)
     assert not any("soft cover" in step for step in soft)
 
 
 def test_layers_are_turned_and_nothing_is_cut_where_nothing_is_behind():
-    two = steps(setup("jersey"), one_layer(layers=2), cover(), sample=False).before
-    bare = steps(setup("denim"), StackChoice((), None), cover(), sample=False).before
+    two = steps(setup("jersey"), one_layer(layers=2), cover(), outcome="hoop-it").before
+    bare = steps(setup("denim"), StackChoice((), None), cover(), outcome="hoop-it").before
     assert any("2 layers" in step and "90 degrees" in step for step in two)
     assert not any("Cut the backing" in step for step in bare)
 

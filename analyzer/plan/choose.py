@@ -122,7 +122,7 @@ def _plan(
         needle=needle(setup),
         speed_spm=speed_spm(setup),
         sheet_mm=sheet_mm(setup) if choice.backings else (0.0, 0.0),
-        steps=steps(setup, choice, facts.cover, sample=outcome != "hoop-it"),
+        steps=steps(setup, choice, facts.cover, outcome=outcome),
         cautions=cautions(setup, choice),
         reasons=reasons,
         alternatives=others,
@@ -155,7 +155,7 @@ def _why(trial: Trial, *, given: bool) -> tuple[str, ...]:
     words, chance = chance_words(trial.chance_of_missing), in_ten(trial.chance_of_missing)
     name = "single" if given else "lightest" if holds(trial) else "best_of_bad"
     said = [say("reason", name, words=words, chance=chance)]
-    if trial.decided_by:
+    if trial.decided_by and not holds(trial):
         said.append(say("reason", "decided", decided=trial.decided_by))
     if trial.beyond_range:
         said.append(say("reason", "beyond"))

@@ -47,8 +47,9 @@ def _holding_step(setup: Setup, choice: StackChoice) -> str:
     return setup.holding.replace("-", "_")
 
 
-def _sewing(setup: Setup, choice: StackChoice, *, sample: bool) -> list[str]:
-    said = [say("sewing", "sample" if sample else "usual_sample")]
+def _sewing(setup: Setup, choice: StackChoice, outcome: str) -> list[str]:
+    first = {"hoop-it": "usual_sample", "sample-first": "sample", "rework": "rework"}[outcome]
+    said = [say("sewing", first)]
     said.append(say("sewing", "speed", speed=f"{speed_spm(setup):.0f}"))
     said.append(say("sewing", "watch"))
     if choice.topping is not None:
@@ -81,11 +82,11 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
     return said
 
 
-def steps(setup: Setup, choice: StackChoice, cover: Cover, *, sample: bool) -> Steps:
+def steps(setup: Setup, choice: StackChoice, cover: Cover, *, outcome: str) -> Steps:
     """Return everything to do, in order."""
     return Steps(
         before=tuple(_before(setup, choice)),
-        sewing=tuple(_sewing(setup, choice, sample=sample)),
+        sewing=tuple(_sewing(setup, choice, outcome)),
         finishing=tuple(_finishing(setup, choice, cover)),
     )
 

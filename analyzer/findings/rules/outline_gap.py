@@ -40,7 +40,7 @@ def look(evidence: Evidence) -> Finding | None:
         because=_cause(worst, gap.tolerance_mm),
         advice=(
             "Use a stronger backing, sew the outline right after what it borders, or let the border reach "
-            f"{millimetres(max(worst.high_mm - worst.meant_mm, 0.1))} further under the outline."
+            f"{millimetres(max(worst.high_mm - worst.limit_mm, 0.1))} further under the outline."
         ),
     )
 
