@@ -40,7 +40,7 @@ def cut(design: Design) -> Regions:
     pieces = [_thin(design, piece, over) for piece in pieces]
     pieces = join_sections(design, absorb_scraps(design, strokes, pieces, over), over)
     # Few rows that joined no larger band are no pattern after all.
-    pieces = [Piece(p.first, p.last, "line") if p.kin and not p.hidden else p for p in pieces]
+    pieces = [Piece(p.first, p.last, "line") if p.kin else p for p in pieces]
     pieces = _split_lines(design, _join_lines(design, pieces), over)
     pieces = absorb_scraps(design, strokes, pieces, over)
     return _regions(design, strokes, pieces)

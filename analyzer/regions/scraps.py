@@ -15,6 +15,7 @@ from analyzer.regions.hidden import Ground, hidden_share
 from analyzer.regions.strokes import Strokes
 
 _PARALLEL_DEG = 15.0
+_ROWS_SHARE = 0.35  #: short outermost rows have connectors of nearly their own length
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 _STEP_MM = 0.5
 
@@ -60,8 +61,8 @@ def _begins(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool
 
 
 def _rows_of(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
-    """Whether a scrap runs mostly along the rows of a band."""
-    return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > 0.5 * path_mm(design, scrap))
+    """Whether a fair part of a scrap runs along the rows of a band."""
+    return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > _ROWS_SHARE * path_mm(design, scrap))
 
 
 def _tiny(design: Design, scrap: Piece) -> bool:
