@@ -21,7 +21,7 @@ from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Respons
 from analyzer.mechanics.wanted import gap_shift, width_loss
 
 # of the residual; gaps are then good to some thousandths, or a hundredth over the draws
-TOLERANCE, SPREAD_TOLERANCE = 2e-3, 1e-2
+TOLERANCE, SPREAD_TOLERANCE = 2e-3, 2e-2
 _SPREAD_SHARE = 0.4  # of the time, for progress
 
 

@@ -18,11 +18,11 @@ from analyzer.mechanics.layout import Layout, lay_out
 from analyzer.mechanics.wanted import Column, columns
 from analyzer.regions.types import Region, RegionKind, Regions
 
-FULL_CELL_MM, SCREEN_CELL_MM = 2.0, 4.0
-FULL_CELLS, SCREEN_CELLS = 12_000, 3_600  # larger hoops take larger cells
+FULL_CELL_MM, SCREEN_CELL_MM, SPREAD_CELL_MM = 2.0, 3.0, 4.0
+FULL_CELLS, SCREEN_CELLS, SPREAD_CELLS = 12_000, 6_000, 3_000  # larger hoops take larger cells
 # progress of the sewing front in one block, and the most blocks, beyond which blocks grow longer
 FULL_STEP_MM, SCREEN_STEP_MM, SPREAD_STEP_MM = 2.0, 3.0, 6.0
-FULL_BLOCKS, SCREEN_BLOCKS, SPREAD_BLOCKS = 72, 40, 9
+FULL_BLOCKS, SCREEN_BLOCKS, SPREAD_BLOCKS = 60, 30, 8
 # rows that lie exactly on grid lines would let rounding decide their cell
 _SHIFT_MM = np.array([0.13, 0.17])
 
@@ -31,7 +31,7 @@ _SHIFT_MM = np.array([0.13, 0.17])
 class Sewing:
     """The stitches of one design that load the cloth, in order, and their layouts.
 
-    ``full`` is fine in grid and blocks, ``screen`` coarse in its grid, ``spread`` in both: for the many
+    ``full`` is fine in grid and blocks, ``screen`` coarser, ``spread`` coarse: for the many
     runs over what is uncertain, which one of the others then corrects.
 
     ``a`` and ``b`` (n, 2) mm are the ends of the stitches; ``ends_at`` (n,) the penetration at which each
@@ -91,7 +91,7 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
         columns=columns(design, regions, np.where(loads, kind, StitchClass.SHORT)),
         full=layout(FULL_CELL_MM, FULL_CELLS, FULL_STEP_MM, FULL_BLOCKS),
         screen=layout(SCREEN_CELL_MM, SCREEN_CELLS, SCREEN_STEP_MM, SCREEN_BLOCKS),
-        spread=layout(SCREEN_CELL_MM, SCREEN_CELLS, SPREAD_STEP_MM, SPREAD_BLOCKS),
+        spread=layout(SPREAD_CELL_MM, SPREAD_CELLS, SPREAD_STEP_MM, SPREAD_BLOCKS),
     )
 
 

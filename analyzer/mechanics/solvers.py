@@ -12,6 +12,7 @@ from __future__ import annotations
 from typing import Literal, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 from scipy import fft, sparse
 from scipy.sparse.linalg import splu
 
@@ -21,6 +22,9 @@ from analyzer.mechanics.lattice import Lattice
 
 Solver: TypeAlias = Literal["auto", "direct", "cg"]
 
+Singles: TypeAlias = npt.NDArray[np.float32]
+
+_BY_MATRIX = 110  # up to this many cells a side, a matrix product is quicker than a fast transform
 ITERATIONS = 800  # a clamped sheet needs 5 to 40; far more than this would be no use
 
 
@@ -54,36 +58,54 @@ class SinePreconditioner:
     """Inverse of the uniform clamped orthotropic sheet, for a batch of mean stiffnesses."""
 
     def __init__(self, lattice: Lattice, free: Bools) -> None:
-        self._shape = (lattice.ny + 1, lattice.nx + 1)
-        self._free = free.reshape(*self._shape, 2)[1:-1, 1:-1].astype(np.float32)
-        a = np.cos(np.pi * np.arange(1, lattice.nx) / lattice.nx)[None, :]
-        b = np.cos(np.pi * np.arange(1, lattice.ny) / lattice.ny)[:, None]
+        nx, ny = lattice.nx, lattice.ny
+        self._shape = (ny + 1, nx + 1, 2)
+        mask = free.reshape(self._shape)[1:-1, 1:-1].astype(np.float32)
+        self._free = mask.transpose(2, 0, 1)
+        a = np.cos(np.pi * np.arange(1, nx) / nx)[None, :]
+        b = np.cos(np.pi * np.arange(1, ny) / ny)[:, None]
         slim = lattice.hy_mm / lattice.hx_mm
         self._kx = slim * (4 + 2 * b) / 6 * (2 - 2 * a)
         self._ky = (2 - 2 * b) * (4 + 2 * a) / 6 / slim
-        self._inverse = np.ones((1, lattice.ny - 1, lattice.nx - 1, 2), dtype=np.float32)
+        self._inverse = np.ones((1, 2, ny - 1, nx - 1), dtype=np.float32)
+        small = max(nx, ny) <= _BY_MATRIX
+        self._sines = (_sine_matrix(ny), _sine_matrix(nx)) if small else None
 
     def update(self, diagonal: Floats) -> None:
         """Take the geometric mean over the cells of ``diagonal`` (batch, cells, 3): C11, C22, C66 in N/m."""
         c11, c22, c66 = np.exp(np.log(diagonal).mean(axis=1)).T[:, :, None, None]
         along = c11 * self._kx + c66 * self._ky
         across = c66 * self._kx + c22 * self._ky
-        self._inverse = (1.0 / np.stack([along, across], axis=-1)).astype(np.float32)
+        self._inverse = (1.0 / np.stack([along, across], axis=1)).astype(np.float32)
+
+    def _transform(self, values: Singles) -> Singles:
+        """Two-dimensional orthonormal sine transform over the last two axes; its own inverse."""
+        if self._sines is not None:
+            rows, columns = self._sines
+            result: Singles = np.matmul(np.matmul(rows, values), columns)
+        else:
+            result = fft.dstn(values, type=1, axes=(-2, -1), norm="ortho")
+        return result
 
     def __call__(self, residual: Floats) -> Floats:
         """Apply to ``residual`` (batch, dofs)."""
-        scale = np.abs(residual).max(axis=1, initial=1e-300)[
-            :, None
-        ]  # keeps clear of the range of single precision
-        scaled = (residual / scale).astype(np.float32)
-        inner = scaled.reshape(-1, *self._shape, 2)[:, 1:-1, 1:-1] * self._free
-        spectrum = fft.dstn(inner, type=1, axes=(1, 2), norm="ortho")
-        spectrum *= self._inverse
-        result = np.zeros((len(residual), *self._shape, 2))
-        result[:, 1:-1, 1:-1] = fft.dstn(spectrum, type=1, axes=(1, 2), norm="ortho") * self._free
+        scale = np.abs(residual).max(axis=1, initial=1e-300)[:, None]  # within single precision's range
+        scaled = (residual / scale).reshape(-1, *self._shape)[:, 1:-1, 1:-1]
+        inner = scaled.transpose(0, 3, 1, 2).astype(np.float32, order="C")
+        inner *= self._free
+        answer = self._transform(self._inverse * self._transform(inner)) * self._free
+        result = np.zeros((len(residual), *self._shape))
+        result[:, 1:-1, 1:-1] = answer.transpose(0, 2, 3, 1)
         flat: Floats = result.reshape(len(residual), -1)
         flat *= scale
         return flat
+
+
+def _sine_matrix(cells: int) -> Singles:
+    """Matrix of the orthonormal sine transform (DST-I) over the inner nodes of ``cells`` cells."""
+    k = np.arange(1, cells)
+    sines: Singles = (np.sqrt(2.0 / cells) * np.sin(np.pi * np.outer(k, k) / cells)).astype(np.float32)
+    return sines
 
 
 def solve_cg(
