@@ -146,7 +146,7 @@ def test_no_text_gets_past_the_error_tree(text: str) -> None:
 
 
 @settings(deadline=None)
-@given(st.floats(min_value=10, max_value=2000), st.floats(min_value=10, max_value=2000), st.booleans())
+@given(st.floats(min_value=15, max_value=2000), st.floats(min_value=15, max_value=2000), st.booleans())
 def test_a_size_is_read_back(width: float, height: float, oval: bool) -> None:
     width, height = round(width, 2), round(height, 2)
     found = hoop(f"{'o' if oval else ''}{width}x{height}")

@@ -142,9 +142,10 @@ def test_the_neighbours_are_named_with_why_not():
 
 def test_where_nothing_holds_the_best_is_still_proposed():
     tried = stacks("jersey")
-    plan = choose(setup(), facts(), tried, judge_of(1000.0, {}))
+    heaviest = max(choice.total_g_m2 for choice in tried)
+    plan = choose(setup(), facts(), tried, judge_of(heaviest + 10.0, {}))
     assert plan.outcome == "rework"
-    assert plan.choice.total_g_m2 == max(choice.total_g_m2 for choice in tried)
+    assert plan.choice.total_g_m2 == heaviest
 
 
 def test_what_no_backing_cures_does_not_pile_up_backing():
@@ -152,7 +153,7 @@ def test_what_no_backing_cures_does_not_pile_up_backing():
     plan = choose(setup(), facts(), stacks("jersey"), constant(0.3))
     tried = [choice.total_g_m2 for choice in stacks("jersey")]
     assert plan.outcome == "sample-first"
-    assert plan.choice.total_g_m2 < sorted(tried)[len(tried) // 2]
+    assert plan.choice.total_g_m2 <= sorted(tried)[len(tried) // 2]
 
 
 def test_a_wider_border_closes_the_gap_that_it_is_proposed_for():

@@ -51,6 +51,20 @@ def _stock_weights(stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
     return {kind: tuple(sorted(values)) for kind, values in weights.items()}
 
 
+def _not_heavier_than_the_goods(setup: Setup, choices: list[StackChoice]) -> list[StackChoice]:
+    """Leave out what stays and outweighs the goods, unless nothing else is left.
+
+    Common practice, no source: backing should not outweigh the goods.
+    """
+    most = setup.limits["backing_over_goods"].value * setup.cloth.weight_g_m2.value
+
+    def kept_g_m2(choice: StackChoice) -> float:
+        return sum(item.total_g_m2 for item in choice.backings if backing(item.kind).permanent)
+
+    lighter = [choice for choice in choices if kept_g_m2(choice) <= most]
+    return lighter or sorted(choices, key=kept_g_m2)[:1]
+
+
 def candidates(
     setup: Setup, stock: tuple[str, ...] | None, regions: Regions, cover: Cover, topping: str | None
 ) -> tuple[StackChoice, ...]:
@@ -70,6 +84,7 @@ def candidates(
     if setup.cloth.family == "none":
         least = constants("plan")["lace_least_g_m2"].value
         choices = [step for step in choices if step.total_g_m2 >= least] or choices[-1:]
+    choices = _not_heavier_than_the_goods(setup, choices)
     if not choices or (setup.holding != "cap-frame" and none_is_sensible(setup, regions, cover)):
         choices.append(StackChoice((), topping))
     return in_order(choices, kinds)

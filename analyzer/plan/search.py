@@ -43,39 +43,46 @@ class Search:
             self.trials[place] = self.judge(self.candidates[place])
         return self.trials[place]
 
-    def _first_that_holds(self, places: Sequence[int]) -> int | None:
-        """Return the first of ``places`` that holds, given that all after it hold too."""
+    def _first(self, places: Sequence[int], good: Callable[[Trial], bool]) -> int | None:
+        """Return the first of ``places`` whose trial is good, given that all after it are good too."""
         low, high = 0, len(places)
         while low < high:
             middle = (low + high) // 2
-            if holds(self.trial(places[middle])):
+            if good(self.trial(places[middle])):
                 high = middle
             else:
                 low = middle + 1
         return places[low] if low < len(places) else None
 
-    def lightest(self) -> int | None:
-        """Return the place of the lightest candidate that holds, None where none does."""
+    def _ladders(self) -> dict[str, list[int]]:
+        """Return the places of each kind of backing, lightest first."""
         ladders: dict[str, list[int]] = {}
         for place, choice in enumerate(self.candidates):
             ladders.setdefault(choice.backings[0].kind if choice.backings else "", []).append(place)
+        return ladders
+
+    def lightest(self) -> int | None:
+        """Return the place of the lightest candidate that holds, None where none does."""
         best: int | None = None
-        for places in sorted(ladders.values(), key=len, reverse=True):
-            found = self._first_that_holds([p for p in places if best is None or p < best])
+        for places in sorted(self._ladders().values(), key=len, reverse=True):
+            found = self._first([p for p in places if best is None or p < best], holds)
             best = best if found is None else found
         return best
 
     def best(self) -> int:
-        """Return the place of the best candidate tried, where none holds.
+        """Return the place to fall back on where none holds.
 
-        Among stacks whose chances are alike it is the lightest, or the heaviest once most pieces miss.
+        That is the lightest of its kind whose chance of missing is not worse than the least one found by more
+        than the margin of the plan's table: beyond that, more backing buys little.
         """
-        table = constants("plan")
-        least = min(badness(trial) for trial in self.trials.values())
-        alike = [
-            place
-            for place, trial in self.trials.items()
-            if badness(trial)[:2] == least[:2]
-            and trial.chance_of_missing <= least[2] + table["chance_alike"].value
-        ]
-        return max(alike) if least[0] or least[2] > table["chance_rework"].value else min(alike)
+        strongest = min(self.trials, key=lambda place: (badness(self.trials[place]), place))
+        *flaws, least = badness(self.trials[strongest])
+        margin = constants("plan")["chance_margin"].value
+
+        def is_near(trial: Trial) -> bool:
+            *own, chance = badness(trial)
+            return own == flaws and chance <= least + margin
+
+        ladder = next(places for places in self._ladders().values() if strongest in places)
+        found = self._first([place for place in ladder if place <= strongest], is_near)
+        return strongest if found is None else found
