@@ -79,7 +79,9 @@ def orthotropic(ex, ey, nu_yx, shear):
     """Membrane stiffness N/m from kN/m; ``nu_yx`` is the contraction along x for unit extension along y."""
     nu_xy = nu_yx * ex / ey
     room = 1 - nu_yx * nu_xy
-    return 1000.0 * np.array([[ex / room, nu_yx * ex / room, 0], [nu_yx * ex / room, ey / room, 0], [0, 0, shear]])
+    return 1000.0 * np.array(
+        [[ex / room, nu_yx * ex / room, 0], [nu_yx * ex / room, ey / room, 0], [0, 0, shear]]
+    )
 
 
 def isotropic(eh, nu=0.3):
@@ -103,7 +105,9 @@ def stack(goods, *backings, pull_n=1.0):
     return Stack(
         layers=tuple(layers),
         holding="hooped",
-        thread=ThreadType("t", "t", "viscose", FACTOR, FACTOR, Value(80.0, 50.0, 100.0, "guess", "test"), "75/11"),
+        thread=ThreadType(
+            "t", "t", "viscose", FACTOR, FACTOR, Value(80.0, 50.0, 100.0, "guess", "test"), "75/11"
+        ),
         needle=Needle("75/11", "75/11", blade, ("ball",)),
         hooping_n_per_m=Value(50.0, 10.0, 200.0, "guess", "test"),
         spreads={

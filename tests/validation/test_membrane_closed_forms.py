@@ -14,7 +14,7 @@ def isotropic(eh=EH, nu=NU):
 
 
 def rotated(stiffness, degrees):
-    """The same sheet turned counter-clockwise (Jones, Mechanics of Composite Materials, 2nd ed., section 2.6)."""
+    """Turn the sheet counter-clockwise (Jones, Mechanics of Composite Materials, 2nd ed., section 2.6)."""
     c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
     T = np.array([[c * c, s * s, c * s], [s * s, c * c, -c * s], [-2 * c * s, 2 * c * s, c * c - s * s]])
     return T.T @ stiffness @ T
@@ -94,7 +94,7 @@ def test_disc_in_a_clamped_rim(rim):
 
 
 def test_error_at_the_edge_halves_with_the_cell():
-    """The stress jumps inside the cells at the edge, so the error there falls with the first power of the cell."""
+    """The stress jumps inside the cells at the edge: the error falls with the first power of the cell."""
     cells = np.array([2.0, 1.0, 0.5])
     errors = np.array([clamped_disc_error(cell, rim=30.0)[0] for cell in cells])
     slope = np.polyfit(np.log(cells), np.log(errors), 1)[0]

@@ -24,7 +24,7 @@ def uneven_sheet():
 
 
 def by_skfem(C, stress):
-    """Assemble and solve the same problem with scikit-fem: bilinear vector elements, Gauss rule of order 3."""
+    """Assemble and solve with scikit-fem: bilinear vector elements, Gauss rule of order 3."""
     mesh = skfem.MeshQuad.init_tensor(CELL * np.arange(NX + 1.0), CELL * np.arange(NY + 1.0))
     basis = skfem.Basis(mesh, skfem.ElementVector(skfem.ElementQuad1()), intorder=3)
     middle = mesh.p[:, mesh.t].mean(axis=1)

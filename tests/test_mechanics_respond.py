@@ -1,0 +1,157 @@
+"""A whole design on a whole stack: sequence, drift, gaps, draws."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from disc_by_hand import CUTAWAY, HOOP, JERSEY, TEARAWAY, TWILL, disc, stack
+
+from analyzer.errors import BadJob
+from analyzer.goods import draw, values
+from analyzer.mechanics import prepare, respond, sewing
+from analyzer.mechanics.respond import make_variants
+from analyzer.mechanics.sequence import sew
+from analyzer.mechanics.wanted import gap_shift
+
+DRAWS = draw(60, 1)
+
+
+@pytest.fixture(scope="module")
+def last():
+    return prepare(*disc("last"), HOOP)
+
+
+@pytest.fixture(scope="module")
+def answers(last):
+    stacks = {
+        "jersey, tearaway": stack(JERSEY, TEARAWAY),
+        "jersey, cutaway": stack(JERSEY, CUTAWAY),
+        "jersey, two cutaways": stack(JERSEY, CUTAWAY, CUTAWAY),
+        "twill": stack(TWILL),
+        "twill, cutaway": stack(TWILL, CUTAWAY),
+    }
+    return {name: respond(last, one, DRAWS) for name, one in stacks.items()}
+
+
+@pytest.mark.parametrize(
+    ("name", "whole", "mean", "worst"),
+    [
+        ("jersey, tearaway", 2.5, 0.27, 0.63),
+        ("jersey, cutaway", 1.06, 0.16, 0.33),
+        ("jersey, two cutaways", 0.63, 0.11, 0.23),
+        ("twill", 1.76, 0.35, 0.78),
+        ("twill, cutaway", 0.69, 0.13, 0.25),
+    ],
+)
+def test_magnitudes_of_an_independent_program_of_the_same_law(answers, name, whole, mean, worst):
+    """Disc of 40 mm, rows at 0.4 mm, hoop of 100 mm, F = 1 N, mm: an earlier program, written apart from this."""
+    shift = answers[name].gaps[0].nominal_mm
+    assert answers[name].pull_in.max_mm == pytest.approx(whole, rel=0.25)
+    assert np.abs(shift).mean() == pytest.approx(mean, rel=0.2)
+    assert shift.max() == pytest.approx(worst, rel=0.2)
+
+
+def test_gaps_follow_the_backing(answers):
+    """Any stabilizer reduces shrinkage (koreascience JAKO201928862524018, abstract)."""
+    worst = {name: answer.gaps[0].nominal_mm.max() for name, answer in answers.items()}
+    assert worst["jersey, two cutaways"] < worst["jersey, cutaway"] < worst["jersey, tearaway"]
+    assert worst["twill, cutaway"] < worst["twill"]
+
+
+def test_an_outline_sewn_last_leaves_bare_cloth_at_the_row_ends(answers):
+    gap = answers["jersey, cutaway"].gaps[0]
+    at_ends = np.abs(gap.normal[:, 0]) > 0.95
+    assert gap.nominal_mm[at_ends].min() > 0.1
+
+
+def test_a_fill_sewn_after_its_outline_leaves_no_bare_cloth_at_the_row_ends():
+    """The outline rides inwards with all of the pull, the fill's edge only with what comes after each row."""
+    answer = respond(prepare(*disc("first"), HOOP), stack(JERSEY, CUTAWAY), DRAWS)
+    gap = answer.gaps[0]
+    at_ends = np.abs(gap.normal[:, 0]) > 0.95
+    assert gap.nominal_mm[at_ends].max() < 0.05
+    assert gap.nominal_mm[at_ends].min() > -answer.pull_in.max_mm
+
+
+def test_displacement_is_linear_in_the_pull(last, answers):
+    half = respond(last, stack(JERSEY, CUTAWAY, pull_n=0.5), DRAWS, detail="screen")
+    full = respond(last, stack(JERSEY, CUTAWAY, pull_n=1.0), DRAWS, detail="screen")
+    assert 2.0 * half.displacement == pytest.approx(full.displacement, abs=1e-9)
+    assert 2.0 * half.gaps[0].draws_mm == pytest.approx(full.gaps[0].draws_mm, abs=1e-9)
+
+
+def test_same_input_same_output_bit_for_bit(last, answers):
+    again = respond(prepare(*disc("last"), HOOP), stack(JERSEY, CUTAWAY), DRAWS)
+    first = answers["jersey, cutaway"]
+    assert (again.displacement == first.displacement).all()
+    assert (again.gaps[0].draws_mm == first.gaps[0].draws_mm).all()
+    assert (again.pucker.draws_mm == first.pucker.draws_mm).all()
+
+
+@pytest.mark.parametrize("backings", [(), (TEARAWAY,), (CUTAWAY,)])
+def test_the_surface_gives_what_sewing_each_draw_gives(last, backings):
+    """24 draws of all parameters at once, each sewn by itself on the same grid and blocks."""
+    one = stack(TWILL, *backings)
+    some = draw(24, 5)
+    names = ("goods_stiffness", "backing_stiffness", "thread_stiffness_n", "lock_share", "perforation")
+    factors = {name: values(some, name, one.spreads[name]) / one.spreads[name].value for name in names}
+    sewn = sew(last.spread, last.stitches, make_variants(one, factors, 24), tolerance=1e-5)
+    exact = gap_shift(last.spread, sewn.states, last.design, last.regions.pairs[0])
+    exact *= values(some, "pull_n", one.spreads["pull_n"])[:, None]
+    same_blocks = replace(last, screen=last.spread)
+    drawn = respond(same_blocks, one, some, detail="screen").gaps[0].draws_mm
+    error = np.sqrt(np.mean((drawn - exact) ** 2, axis=1) / np.mean(exact**2, axis=1))
+    assert np.median(error) < 0.05
+    assert np.percentile(error, 90) < 0.15
+    nominal_for_all = np.sqrt(np.mean((drawn.mean(axis=0) - exact) ** 2, axis=1) / np.mean(exact**2, axis=1))
+    assert np.median(nominal_for_all) > 3 * np.median(error)  # negative control: the draws do differ
+
+
+def test_finer_blocks_give_smaller_gaps_that_settle(monkeypatch):
+    """One block for a whole disc overstates the gap; from 8 to 16 it changes less than from 1 to 8."""
+    worst = {}
+    for blocks in (1, 8, 16):
+        monkeypatch.setattr(sewing, "FULL_STEP_MM", 40.0 / blocks)
+        laid = prepare(*disc("last"), HOOP)
+        sewn = sew(laid.full, laid.stitches, make_variants(stack(JERSEY, CUTAWAY), {}, 1), tolerance=1e-3)
+        shift = gap_shift(laid.full, sewn.states, laid.design, laid.regions.pairs[0])
+        worst[blocks] = float(np.abs(shift).mean())
+    assert worst[1] > worst[8] > worst[16]
+    assert worst[8] - worst[16] < 0.5 * (worst[1] - worst[8])
+
+
+def test_bare_knit_is_beyond_range_and_backed_twill_is_not(last):
+    assert respond(last, stack(JERSEY), DRAWS, detail="screen").pull_in.beyond_range
+    assert not respond(last, stack(TWILL, CUTAWAY, pull_n=0.65), DRAWS, detail="screen").pull_in.beyond_range
+
+
+def test_backing_keeps_the_cloth_flatter(last):
+    bare = respond(last, stack(TWILL, pull_n=0.65), DRAWS, detail="screen").pucker
+    backed = respond(last, stack(TWILL, CUTAWAY, CUTAWAY, pull_n=0.65), DRAWS, detail="screen").pucker
+    assert backed.nominal_mm < bare.nominal_mm
+    assert (bare.draws_mm >= 0).all()
+    assert np.hypot(*bare.at) == pytest.approx(22.0, abs=6.0)  # beside the disc's edge
+
+
+def test_progress_rises_to_one(last):
+    seen = []
+    respond(last, stack(TWILL), DRAWS, detail="screen", progress=seen.append)
+    assert seen == sorted(seen)
+    assert seen[-1] == pytest.approx(1.0)
+
+
+def test_a_design_that_only_jumps_is_refused():
+    design, regions = disc("last")
+    floating = replace(design, joined=np.zeros_like(design.joined))
+    with pytest.raises(BadJob, match="no stitch"):
+        prepare(floating, regions, HOOP)
+
+
+def test_loose_threads_do_not_pull():
+    """A thread left by a jump, and one longer than any machine sews, float over the cloth."""
+    design, _ = disc("last")
+    jumped = design.jumped.copy()
+    jumped[10] = True
+    assert design.lengths_mm[10] > 2.0
+    assert sewing.loading(design)[10]
+    assert not sewing.loading(replace(design, jumped=jumped))[10]
