@@ -8,7 +8,7 @@ import pytest
 from evidence_by_hand import cover, job, one_layer, region, rows, sound_regions
 
 from analyzer.cloth.types import Void
-from analyzer.goods import cloth, backing, cloths, resolve
+from analyzer.goods import backing, cloth, cloths, resolve
 from analyzer.goods.types import StackChoice
 from analyzer.plan import allowed, candidates, choose_topping, in_ten, named
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
