@@ -24,7 +24,7 @@ def pull(eh=12.0, share=1.0, force=1.0):
 
 @pytest.mark.parametrize("nu", [0.0, 0.3, 0.45])
 def test_compliance_of_an_isotropic_sheet(nu):
-    """(1+nu)(3-nu)/(4 pi Eh): angular mean of Kelvin's solution in plane stress (Love, Elasticity, art. 148)."""
+    """(1+nu)(3-nu)/(4 pi Eh): angular mean of Kelvin's plane-stress solution (Love, Elasticity, art. 148)."""
     M = compliance(isotropic(10.0, nu)[None])[0]
     assert np.eye(2) * (1 + nu) * (3 - nu) / (4 * np.pi * 10.0) == pytest.approx(M, abs=1e-12)
 

@@ -44,7 +44,7 @@ def answers(last):
     ],
 )
 def test_magnitudes_of_an_independent_program_of_the_same_law(answers, name, whole, mean, worst):
-    """Disc of 40 mm, rows at 0.4 mm, hoop of 100 mm, F = 1 N, mm: an earlier program, written apart from this."""
+    """Disc of 40 mm, rows at 0.4 mm, hoop of 100 mm, F = 1 N, mm: an earlier program, written apart."""
     shift = answers[name].gaps[0].nominal_mm
     assert answers[name].pull_in.max_mm == pytest.approx(whole, rel=0.25)
     assert np.abs(shift).mean() == pytest.approx(mean, rel=0.2)

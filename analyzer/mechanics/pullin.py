@@ -29,22 +29,24 @@ def stitched(layout: Layout) -> Bools:
 
 
 def pull_in(
-    layout: Layout, states: Floats, penetrations: Floats, loaded: Bools, weight: Floats
+    layout: Layout, states: Floats, penetrations: Floats, loaded: Bools, visible: Bools, weight: Floats
 ) -> tuple[PullIn, Floats]:
     """Measure variant 0 of ``states``.
 
-    ``loaded`` (m,) marks the penetrations of stitches that pull, ``weight`` (n, 3) are those stitches'
-    length times their direction (1, cos 2a, sin 2a). Also returns the drift (m, 2) mm of every penetration.
+    ``loaded`` (m,) marks the penetrations of stitches that pull, ``visible`` (m,) those not hidden under
+    others; ``weight`` (n, 3) are the pulling stitches' length times their direction (1, cos 2a, sin 2a). Also
+    returns the drift (m, 2) mm of every penetration.
     """
     one = states[:1]
     numbers = np.arange(len(penetrations), dtype=np.int32)
     moved = drift(layout, one, penetrations, numbers)[0]
     whole = end_displacement(layout, one, penetrations)[0]
     used = np.flatnonzero(loaded)
-    largest = used[np.hypot(*moved[used].T).argmax()]
+    seen = np.flatnonzero(visible & loaded) if (visible & loaded).any() else used
+    largest = seen[np.hypot(*moved[seen].T).argmax()]
     angle = 0.5 * np.arctan2(weight[:, 2].sum(), weight[:, 1].sum())
     along, across = (
-        _shortening(penetrations[used], moved[used], np.array(direction))
+        _shortening(penetrations[seen], moved[seen], np.array(direction))
         for direction in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle)))
     )
     max_mm = float(np.hypot(*whole[used].T).max())

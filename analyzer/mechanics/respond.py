@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from analyzer.arrays import Floats, frozen
+from analyzer.arrays import Bools, Floats, frozen
 from analyzer.goods import Draws, Stack, values
 from analyzer.mechanics.law import Pull, tension
 from analyzer.mechanics.layout import Layout
@@ -19,6 +19,7 @@ from analyzer.mechanics.sewing import Sewing
 from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response
 from analyzer.mechanics.wanted import gap_shift, width_loss
+from analyzer.regions.types import RegionKind, Regions
 
 # of the residual; gaps are then good to some thousandths, or a hundredth over the draws
 TOLERANCE, SPREAD_TOLERANCE = 2e-3, 2e-2
@@ -78,7 +79,9 @@ def respond(
     lengths = sewing.stitches.length_mm
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
-    pulled, moved = pull_in(layout, nominal.states, sewing.design.penetrations, sewing.loaded, weight)
+    pulled, moved = pull_in(
+        layout, nominal.states, sewing.design.penetrations, sewing.loaded, _visible(sewing.regions), weight
+    )
     shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
     u = nominal.states[0, -1].reshape(shape)
     low, _ = principal_strains(layout.lattice.strain(u).reshape(*layout.grid.shape, 3))
@@ -120,6 +123,15 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
             radius_mm=0.5 * stack.needle.blade_mm.value,
         ),
     )
+
+
+def _visible(regions: Regions) -> Bools:
+    """Which penetrations (m,) belong to stitching that shows."""
+    hidden = [
+        r.id for r in regions.items if r.kind in (RegionKind.UNDERLAY, RegionKind.TRAVEL, RegionKind.TIE)
+    ]
+    visible: Bools = ~np.isin(regions.region_of, hidden)
+    return visible
 
 
 def _slipping(sewing: Sewing, variants: Variants) -> Floats:

@@ -24,7 +24,7 @@ Solver: TypeAlias = Literal["auto", "direct", "cg"]
 
 Singles: TypeAlias = npt.NDArray[np.float32]
 
-_BY_MATRIX = 110  # up to this many cells a side, a matrix product is quicker than a fast transform
+_BY_MATRIX = 64  # up to this many cells a side, a matrix product is quicker than a fast transform
 ITERATIONS = 800  # a clamped sheet needs 5 to 40; far more than this would be no use
 
 
