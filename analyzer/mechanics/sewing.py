@@ -19,7 +19,7 @@ from analyzer.mechanics.wanted import Column, columns
 from analyzer.regions.types import Region, RegionKind, Regions
 
 FULL_CELL_MM, SCREEN_CELL_MM, SPREAD_CELL_MM = 2.0, 3.0, 4.0
-FULL_CELLS, SCREEN_CELLS, SPREAD_CELLS = 12_000, 6_000, 3_000  # larger hoops take larger cells
+FULL_CELLS, SCREEN_CELLS, SPREAD_CELLS = 12_000, 3_000, 1_500  # larger hoops take larger cells
 # progress of the sewing front in one block, and the most blocks, beyond which blocks grow longer
 FULL_STEP_MM, SCREEN_STEP_MM, SPREAD_STEP_MM = 2.0, 3.0, 6.0
 FULL_BLOCKS, SCREEN_BLOCKS, SPREAD_BLOCKS = 60, 30, 8
