@@ -143,8 +143,7 @@ def test_random_colours_of_the_library_are_not_passed_on() -> None:
     # the library's JPX reader draws its colours by lot
     from analyzer.formats.decoding import _threads
 
-    drawn = pyembroidery.EmbThread()
-    drawn.set({"color": "random", "name": "JPX index 3"})
+    drawn: list[str | None] = ["#123456", "JPX index 3", None]
     assert _threads([drawn], "JPX", [])[0].rgb is None
     assert _threads([drawn], "PES", [])[0].rgb is not None  # negative control
 

@@ -111,25 +111,6 @@ def test_time_grows_in_step_with_a_long_line_of_jumps(tmp_path: Path) -> None:
     assert taken[1] < 25 * taken[0]  # eight times as much to read; in square proportion it would be 64
 
 
-def test_every_library_error_becomes_ours(monkeypatch: pytest.MonkeyPatch) -> None:
-    for kind in (
-        TypeError,
-        IndexError,
-        KeyError,
-        AttributeError,
-        AssertionError,
-        MemoryError,
-        RecursionError,
-        OSError,
-    ):
-
-        def fails(*_: object, kind: type[Exception] = kind) -> None:
-            raise kind("inside the decoder")
-
-        monkeypatch.setattr("analyzer.formats.reading.decode", fails)
-        assert f"({kind.__name__})" in refusal(DESIGNS[0])
-
-
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.name)
 def test_a_whole_file_is_sound_and_half_of_it_is_not(tmp_path: Path, path: Path) -> None:
     assert read(path).damaged is None

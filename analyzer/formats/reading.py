@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import os
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
-from analyzer.formats.decoding import TRIMS_BY_JUMPS, Decoded, decode
+from analyzer.formats.decoded import Decoded
+from analyzer.formats.decoding import decode
+from analyzer.formats.guard import GuardError, raising, too_many
+from analyzer.formats.limits import DEFAULT, ReadLimits
 from analyzer.formats.signatures import by_content, foreign, missing
 from analyzer.formats.soundness import damage, header_disagreement
 from analyzer.formats.table import by_extension, known
@@ -20,23 +22,7 @@ _HEADERED = ("DST", "DSB", "DSZ")
 _LONGEST_STITCH_MM = 12.7  # what a machine sews in one stitch; VP3 gives its jumps as longer ones
 
 
-@dataclass(frozen=True, slots=True)
-class ReadLimits:
-    """How large a file may be; raise a limit for the rare design that is larger.
-
-    The largest of some 950 real files held 193,241 stitches in under one megabyte. ``extent_mm`` is beyond
-    the field of any single embroidery head: a wider design is damaged.
-    """
-
-    bytes: int = 16_000_000
-    stitches: int = 500_000
-    extent_mm: float = 2000.0
-
-
-_DEFAULT = ReadLimits()
-
-
-def read(path: str | os.PathLike[str], *, limits: ReadLimits = _DEFAULT) -> Design:
+def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Design:
     """Read a stitch file of any known format.
 
     Raises UnreadableDesign where the file is missing, empty, too large, of no known format or damaged beyond
@@ -48,14 +34,11 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = _DEFAULT) -> Desi
     format_name, notes = _identify(file, shown, data)
     _bound(data, format_name, shown, limits)
     try:
-        decoded = decode(data, format_name)
-    except Exception as error:  # damaged data raise nearly every kind of exception in a decoder
-        raise UnreadableDesign(
-            f"{shown}: cannot be read as {format_name}, its data break off or contradict each other "
-            f"({type(error).__name__}); export it again, or as another format such as DST"
-        ) from error
+        decoded = decode(data, format_name, limits)
+    except GuardError as error:
+        raise UnreadableDesign(f"{shown}: {error}") from None
     if len(decoded.kinds) > limits.stitches:
-        raise _too_many(shown, len(decoded.kinds), limits)
+        raise UnreadableDesign(f"{shown}: {too_many(len(decoded.kinds), limits)}")
     _plausible(decoded, format_name, shown, limits)
     design = Design.from_commands(
         decoded.points,
@@ -65,7 +48,7 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = _DEFAULT) -> Desi
         sha256=hashlib.sha256(data).hexdigest(),
         threads=decoded.threads,
         notes=(*notes, *_remarks(decoded, format_name)),
-        damaged=damage(data, format_name),
+        damaged=decoded.damaged or damage(data, format_name),
     )
     if not design.stitches:
         raise UnreadableDesign(
@@ -82,7 +65,7 @@ def _bytes(file: Path, shown: str, limits: ReadLimits) -> bytes:
         if size > limits.bytes:
             raise UnreadableDesign(
                 f"{shown}: {size / 1e6:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB; "
-                "raise the limit if it truly is a stitch file"
+                f"if it truly is a stitch file, {raising('megabytes', size / 1e6 + 1)}"
             )
         data = file.read_bytes()
     except FileNotFoundError:
@@ -128,14 +111,7 @@ def _bound(data: bytes, format_name: str, shown: str, limits: ReadLimits) -> Non
     """Refuse before decoding what is sure to exceed the limit, where commands have a known largest size."""
     largest = {"DST": 3, "EXP": 4, "JEF": 4, "U01": 3}.get(format_name)
     if largest is not None and len(data) // largest > limits.stitches + 1024:
-        raise _too_many(shown, len(data) // largest, limits)
-
-
-def _too_many(shown: str, count: int, limits: ReadLimits) -> UnreadableDesign:
-    return UnreadableDesign(
-        f"{shown}: {count:,} commands, more than the limit of {limits.stitches:,}; split the design or raise "
-        "the limit"
-    )
+        raise UnreadableDesign(f"{shown}: {too_many(len(data) // largest, limits)}")
 
 
 def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimits) -> None:
@@ -161,7 +137,7 @@ def _remarks(decoded: Decoded, format_name: str) -> list[str]:
         remarks += [differing] if differing else []
     if decoded.trims_inferred:
         remarks.append(f"{format_name} states no trims: {decoded.trims_inferred} taken from runs of jumps.")
-    elif not holds.trims and format_name not in TRIMS_BY_JUMPS and _jumps_while_sewing(decoded):
+    elif not holds.trims and not decoded.trims_inferred and _jumps_while_sewing(decoded):
         remarks.append(f"{format_name} states no trims: the machine decides at which jumps it cuts.")
     if format_name == "VP3" and _longest_sewn_mm(decoded) > _LONGEST_STITCH_MM:
         remarks.append("VP3 does not tell jumps from stitches: the longest stitches here may be jumps.")

@@ -8,10 +8,8 @@ import numpy as np
 
 from analyzer.arrays import Bytes, Floats
 from analyzer.design import Command
+from analyzer.formats.decoded import CUT_SHORT
 
-_CUT_SHORT = "it may have been cut short in copying or sending"
-
-_DST_HEADER = 512
 _COUNT_TOLERANCE = 0.02  # writers differ in whether trims, jumps and the end record count
 _EXTENT_TOLERANCE_MM = 1.0
 _HEADER_UNIT_MM = 0.1
@@ -27,18 +25,10 @@ def damage(data: bytes, format_name: str) -> str | None:
     return check(data) if check else None
 
 
-def _dst(data: bytes) -> str | None:
-    body = np.frombuffer(data[_DST_HEADER:], dtype=np.uint8)
-    third = body[2::3]
-    if len(third) and np.any((third & 0xF3) == 0xF3):
-        return None
-    return f"the file has no end record; {_CUT_SHORT}"
-
-
 def _pec(data: bytes, start: int) -> str | None:
     declared = int.from_bytes(data[start + 514 : start + 517], "little")
     if start + 517 > len(data) or start + 512 + declared > len(data):
-        return f"the file ends before the stitches that it states; {_CUT_SHORT}"
+        return f"the file ends before the stitches that it states; {CUT_SHORT}"
     return None
 
 
@@ -50,7 +40,7 @@ def _vp3(data: bytes) -> str | None:
     producer = int.from_bytes(data[6:8], "big")
     at = 8 + producer + 3
     if at + 4 > len(data) or at + 4 + int.from_bytes(data[at : at + 4], "big") > len(data):
-        return f"the file is shorter than it states; {_CUT_SHORT}"
+        return f"the file is shorter than it states; {CUT_SHORT}"
     return None
 
 
@@ -68,14 +58,10 @@ def _pairs(data: bytes, start: int, known: tuple[int, ...], end: int | None) -> 
             return f"an unknown command stands at byte {start + 2 * at}; what follows it was not read"
         skip = at + 1
     if end is not None:
-        return f"the file has no end record; {_CUT_SHORT}"
+        return f"the file has no end record; {CUT_SHORT}"
     if skip == len(pairs) or (len(data) - start) % 2:
-        return f"the file ends in the middle of a record; {_CUT_SHORT}"
+        return f"the file ends in the middle of a record; {CUT_SHORT}"
     return None
-
-
-def _exp(data: bytes) -> str | None:
-    return _pairs(data, 0, (0x80, 0x04, 0x02, 0x01), None)
 
 
 def _jef(data: bytes) -> str | None:
@@ -83,11 +69,9 @@ def _jef(data: bytes) -> str | None:
 
 
 _CHECKS: Mapping[str, Callable[[bytes], str | None]] = {
-    "DST": _dst,
     "PES": _pes,
     "PEC": lambda data: _pec(data, 8),
     "VP3": _vp3,
-    "EXP": _exp,
     "JEF": _jef,
 }
 

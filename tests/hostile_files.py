@@ -1,0 +1,78 @@
+"""Damaged files for the tests of reading: sample designs and written patterns, mutated; and plain noise."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pyembroidery
+
+SAMPLES = Path(__file__).parent.parent / "sample_designs"
+_TELLING = (0x00, 0x01, 0x02, 0x04, 0x10, 0x43, 0x7F, 0x80, 0x83, 0xB0, 0xC3, 0xF3, 0xFE, 0xFF)
+
+
+@cache
+def sound(name: str, most_bytes: int = 4000) -> tuple[bytes, ...]:
+    """Return beginnings of the sample designs of a format, or a pattern written in it."""
+    files = sorted(SAMPLES.glob(f"*.{name.lower()}"))
+    if files:
+        return tuple(path.read_bytes()[:most_bytes] for path in files)
+    written = every_command(name)
+    return (written,) if written else (every_command("DST"), every_command("EXP"), every_command("JEF"))
+
+
+def every_command(name: str) -> bytes:
+    """Return a small design with each kind of command; empty where the format is not written."""
+    entry = next(f for f in pyembroidery.supported_formats() if f["extension"].upper() == name)
+    writer = entry.get("writer")
+    if writer is None:
+        return b""
+    pattern = pyembroidery.EmbPattern()
+    for colour in ("#112233", "#c01020", "#208040"):
+        pattern.add_thread({"hex": colour, "description": f"no {colour[1:3]}", "catalog": colour[1:5]})
+    for block, command in enumerate((pyembroidery.COLOR_CHANGE, pyembroidery.STOP, pyembroidery.TRIM, None)):
+        for i in range(12):
+            pattern.add_stitch_absolute(pyembroidery.STITCH, 400 * block + 10 * i, 25 * (i % 2))
+        if command is not None:
+            pattern.add_command(command)
+    pattern.end()
+    return written(pattern, name)
+
+
+def written(pattern: pyembroidery.EmbPattern, name: str, **settings: object) -> bytes:
+    """Return the bytes of ``pattern`` as the library writes them."""
+    entry = next(f for f in pyembroidery.supported_formats() if f["extension"].upper() == name)
+    text = getattr(entry["writer"], "WRITE_FILE_IN_TEXT_MODE", False)
+    stream: io.StringIO | io.BytesIO = io.StringIO() if text else io.BytesIO()
+    pyembroidery.EmbPattern.write_embroidery(entry["writer"], pattern, stream, settings)
+    value = stream.getvalue()
+    return value.encode() if isinstance(value, str) else value
+
+
+def mutated(name: str, count: int, seed: int) -> Iterator[bytes]:
+    """Yield damaged files: cut off, single bytes changed, telling bytes set, pieces doubled or taken out."""
+    random = np.random.default_rng([seed, *name.encode()])
+    files = sound(name)
+    for number in range(count):
+        whole = np.frombuffer(files[number % len(files)], dtype=np.uint8)
+        data = whole[: random.integers(1, len(whole) + 1)].copy() if random.random() < 0.5 else whole.copy()
+        if random.random() < 0.3:
+            start, length = random.integers(0, len(data)), random.integers(1, 40)
+            piece = data[start : start + length]
+            data = np.concatenate([data[:start], *([piece] * random.integers(0, 4)), data[start + length :]])
+        if len(data):
+            at = random.integers(0, len(data), random.integers(0, 30))
+            any_byte = random.integers(0, 256, at.size, dtype=np.uint8)
+            telling = random.choice(np.array(_TELLING, dtype=np.uint8), at.size)
+            data[at] = np.where(random.random(at.size) < 0.5, any_byte, telling)
+        yield data.tobytes()
+
+
+def noise(count: int, seed: int) -> Iterator[bytes]:
+    """Yield random bytes of random length."""
+    random = np.random.default_rng(seed)
+    for _ in range(count):
+        yield random.integers(0, 256, random.integers(1, 900), dtype=np.uint8).tobytes()

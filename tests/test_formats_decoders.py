@@ -1,0 +1,138 @@
+"""The decoders of our own against pyembroidery 1.5.1 reading the same bytes: every row, in the same order.
+
+Where the two differ, and why ours is kept:
+
+- A thread line ``TC:`` in a DST header with fewer than three parts ends the library with an IndexError.
+  Ours reads the parts that are there (:func:`test_a_thread_line_of_a_dst_header_may_be_incomplete`).
+- The library's default deletes jumps that return to where they began. They are moves of the frame that the
+  file states, so the comparison turns that off.
+- The place of a trim that was taken from jumps has no meaning of its own. It is compared in the sequence of
+  commands; the library puts it at the switch of the sequin mode where one comes before the jumps.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+
+import numpy as np
+import pyembroidery
+import pytest
+from hostile_files import mutated, noise
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from analyzer.design import Command, Thread
+from analyzer.formats import dst, exp
+from analyzer.formats.decoded import Decoded
+
+OURS = {
+    pyembroidery.STITCH: Command.STITCH,
+    pyembroidery.JUMP: Command.JUMP,
+    pyembroidery.TRIM: Command.TRIM,
+    pyembroidery.COLOR_CHANGE: Command.COLOUR_CHANGE,
+    pyembroidery.STOP: Command.STOP,
+    pyembroidery.SEQUIN_EJECT: Command.SEQUIN,
+}
+READERS = {
+    "DST": pyembroidery.DstReader,
+    "TAP": pyembroidery.TapReader,
+    "EXY": pyembroidery.ExyReader,
+    "EXP": pyembroidery.ExpReader,
+}
+DECODERS: dict[str, Callable[[bytes], Decoded]] = {
+    "DST": dst.decode,
+    "TAP": lambda data: dst.decode(data, "TAP"),
+    "EXY": lambda data: dst.decode(data, "EXY"),
+    "EXP": exp.decode,
+}
+
+
+def reference(data: bytes, name: str) -> pyembroidery.EmbPattern:
+    pattern = pyembroidery.EmbPattern()
+    READERS[name].read(io.BytesIO(data), pattern, {"clipping": False})
+    return pattern
+
+
+def assert_same(data: bytes, name: str) -> None:
+    expected = [row for row in reference(data, name).stitches if row[2] & 0xFF in OURS]
+    found = DECODERS[name](data)
+    assert found.kinds.tolist() == [OURS[row[2] & 0xFF] for row in expected], (name, data)
+    at = np.array([row[:2] for row in expected], dtype=float).reshape(-1, 2) * (0.1, -0.1)
+    moves = found.kinds != Command.TRIM if name != "EXP" else np.ones(len(expected), dtype=bool)
+    assert np.array_equal(found.points[moves], at[moves]), (name, data)
+
+
+@pytest.mark.parametrize("name", READERS)
+def test_mutated_and_random_files_come_out_row_for_row(name: str) -> None:
+    for data in (*mutated(name if name != "EXY" else "DST", 400, seed=1), *noise(100, seed=2)):
+        assert_same(data, name)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["DST", "EXP"])
+def test_20_000_mutated_and_random_files_come_out_row_for_row(name: str) -> None:
+    for data in mutated(name, 16_000, seed=3):
+        assert_same(data, name)
+    for data in noise(4_000, seed=4):
+        assert_same(data, name)
+
+
+@pytest.mark.parametrize("name", READERS)
+@settings(max_examples=100, deadline=None)
+@given(data=st.binary(max_size=400))
+@example(data=b"")
+@example(data=b"\x80")
+@example(data=b"\x80\x04")  # a command without its operand
+@example(data=b"\x80\x80" * 3)  # operands that look like commands
+def test_any_bytes_come_out_row_for_row(name: str, data: bytes) -> None:
+    assert_same(data, name)
+    if name == "DST":
+        assert_same(b"LA:x".ljust(512) + data, name)
+
+
+def test_the_comparison_notices_one_changed_byte() -> None:  # negative control of the above
+    data = b"\x0a\x05" * 20
+    changed = data[:7] + b"\x06" + data[8:]
+    expected = np.array([row[:2] for row in reference(data, "EXP").stitches[:-1]]) * (0.1, -0.1)
+    assert np.array_equal(exp.decode(data).points, expected)
+    assert not np.array_equal(exp.decode(changed).points, expected)
+
+
+def test_the_texts_of_a_dst_header_are_those_of_the_library() -> None:
+    theirs = {"name": "LA", "author": "AU", "copyright": "CP"}
+    for data in mutated("DST", 200, seed=5):
+        expected = {theirs.get(key, key): value for key, value in reference(data, "DST").extras.items()}
+        assert dst.decode(data).header == expected
+
+
+def test_a_thread_line_of_a_dst_header_may_be_incomplete() -> None:
+    lines = b"LA:x\rTC:#112233,ink,1801\rTC:#C01020\rTC:blue,buoy\r\x1a".ljust(512)
+    with pytest.raises(IndexError):
+        reference(lines, "DST")
+    assert dst.decode(lines).threads == (
+        Thread("#112233", "ink", "1801"),
+        Thread("#c01020", None, None),
+        Thread(None, "buoy", None),
+    )
+
+
+def test_a_dst_that_lists_its_threads_keeps_colours_names_and_numbers() -> None:
+    pattern = pyembroidery.EmbPattern()
+    pattern.add_thread({"hex": "#112233", "description": "ink", "catalog": "1801"})
+    for i in range(5):
+        pattern.add_stitch_absolute(pyembroidery.STITCH, 10 * i, 0)
+    pattern.end()
+    stream = io.BytesIO()
+    pyembroidery.write_dst(pattern, stream, {"extended header": True})
+    assert dst.decode(stream.getvalue()).threads == (Thread("#112233", "ink", "1801"),)
+
+
+def test_only_a_file_with_its_end_is_whole() -> None:
+    body = b"\x01\x00\x03" * 5
+    assert dst.decode(b" " * 512 + body + b"\x00\x00\xf3").damaged is None
+    assert "no end record" in (dst.decode(b" " * 512 + body).damaged or "")
+    assert exp.decode(b"\x01\x01" * 4).damaged is None
+    for cut in (b"\x01", b"\x80", b"\x80\x04", b"\x80\x01"):
+        assert "in the middle of a record" in (exp.decode(b"\x01\x01" * 4 + cut).damaged or "")
+    assert "unknown command stands at byte 8" in (exp.decode(b"\x01\x01" * 4 + b"\x80\x33").damaged or "")
