@@ -120,8 +120,10 @@ def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimit
         raise UnreadableDesign(
             f"{shown}: no stitches in this {format_name} file; export the design again with its stitches"
         )
-    extent = float(np.ptp(points, axis=0).max()) if np.isfinite(points).all() else float("inf")
-    if not extent < limits.extent_mm:
+    extent = float("inf")
+    if np.isfinite(points).all():  # one axis at a time is quicker
+        extent = max(float(np.ptp(points[:, axis])) for axis in range(2))
+    if extent >= limits.extent_mm:
         size = f"{extent / 1000:,.1f} m across" if np.isfinite(extent) else "without finite size"
         raise UnreadableDesign(
             f"{shown}: read as {format_name} it would be {size}, so it is damaged or of another format; "
