@@ -3,7 +3,7 @@
 ::
 
     PrehoopError
-    ├── UnreadableDesign   (also ValueError)    the file is missing, empty, damaged beyond use, or no stitch file
+    ├── UnreadableDesign   (also ValueError)    missing, empty, damaged beyond use, or no stitch file
     ├── UnknownName        (also LookupError)   a name that is in none of the tables
     │   ├── UnknownGoods
     │   ├── UnknownBacking
@@ -41,7 +41,8 @@ class UnknownName(PrehoopError, LookupError):
         self.name = name
         self.known = tuple(sorted(known))
         self.nearest = tuple(difflib.get_close_matches(name, self.known, n=3, cutoff=0.5))
-        advice = f"did you mean {' or '.join(self.nearest)}?" if self.nearest else f"known: {', '.join(self.known)}"
+        near, all_known = " or ".join(self.nearest), ", ".join(self.known)
+        advice = f"did you mean {near}?" if near else f"known: {all_known}"
         super().__init__(f"unknown {self.what} '{name}': {advice}")
 
 

@@ -1,4 +1,4 @@
-"""A job: everything that ``check`` needs to know besides the file. None means: the goods' or the table's own."""
+"""A job: everything that ``check`` needs besides the file. None means: the goods' or the table's own."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class Job:
     speed_spm: float | None = None
     tolerance_mm: float | None = None  #: bare cloth allowed at an outline
     colour: str | None = None  #: of the goods, "#rrggbb"
-    backing: str | tuple[str, ...] | None = None  #: "cutaway:85x2" or "none": judge this stack instead of choosing one
+    backing: str | tuple[str, ...] | None = None  #: "cutaway:85x2" or "none": judge this, choose nothing
     topping: str | None = None  #: a name of the toppings table or "none"
     stock: tuple[str, ...] | None = None  #: backings at hand, each "KIND:WEIGHT": choose only from these
     machine: Machine | None = None

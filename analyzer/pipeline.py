@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 from analyzer import cloth, findings, goods, mechanics, plan
 from analyzer.cloth import Cover, Use
@@ -22,6 +22,7 @@ DRAWS = 500
 COMPARED_ON = ("jersey", "terry", "cotton-twill")
 
 Progress: TypeAlias = Callable[[str, float], None]
+Detail: TypeAlias = Literal["full", "screen"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,34 +83,43 @@ class _Bench:
     draws: Draws
     sewing: Sewing
     tell: Callable[[str], None]
-    tried: dict[StackChoice, OnGoods] = field(default_factory=dict)
+    tried: dict[tuple[StackChoice, Detail], OnGoods] = field(default_factory=dict)
 
     def use(self, thickness_mm: float) -> Use:
         """Thread and time on a stack of this thickness."""
         return cloth.use(self.design, thickness_mm=thickness_mm, speed_spm=self.setup.speed_spm)
 
-    def on(self, choice: StackChoice) -> OnGoods:
+    def on(self, choice: StackChoice, detail: Detail = "full") -> OnGoods:
         """Judge the design on one stack."""
-        if choice not in self.tried:
+        if (choice, detail) not in self.tried:
             self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
             stack = goods.build_stack(self.setup, choice, self.job.calibration)
-            response = mechanics.respond(self.sewing, stack, self.draws)
+            response = mechanics.respond(self.sewing, stack, self.draws, detail=detail)
             use = self.use(stack.thickness_mm)
             evidence = Evidence(
                 self.design, self.regions, self.cover, use, self.setup, stack, response, choice
             )
-            self.tried[choice] = OnGoods(self.setup, stack, response, findings.judge(evidence))
-        return self.tried[choice]
+            self.tried[choice, detail] = OnGoods(self.setup, stack, response, findings.judge(evidence))
+        return self.tried[choice, detail]
 
-    def trial(self, choice: StackChoice) -> Trial:
-        """Judge one stack for the plan's search."""
-        judged = self.on(choice)
+    def screened(self, choice: StackChoice) -> Trial:
+        """Judge one stack for the plan's search, on a coarser grid."""
+        return self._trial(choice, "screen")
+
+    def confirmed(self, choice: StackChoice) -> Trial:
+        """Judge one stack in full, for the plan to go by."""
+        return self._trial(choice, "full")
+
+    def _trial(self, choice: StackChoice, detail: Detail) -> Trial:
+        judged = self.on(choice, detail)
         return plan.trial_of(choice, judged.findings, beyond_range=judged.response.pull_in.beyond_range)
 
     def topping(self) -> str | None:
         """Return the topping that the job names, or else the one that the goods want."""
         if self.job.topping is not None:
-            return None if self.job.topping.strip().lower() == "none" else goods.topping(self.job.topping).name
+            return (
+                None if self.job.topping.strip().lower() == "none" else goods.topping(self.job.topping).name
+            )
         chosen = plan.choose_topping(self.setup, self.regions, self.cover)
         return chosen.kind if chosen else None
 
@@ -164,7 +174,8 @@ def _planned(bench: _Bench) -> Checked:
         setup,
         Facts(bench.regions, bench.cover, measured),
         stacks,
-        bench.trial,
+        bench.confirmed if given else bench.screened,
+        confirm=None if given else bench.confirmed,
         given=given,
         from_stock=job.stock is not None and not given,
     )
@@ -188,7 +199,7 @@ def _compared(benches: list[_Bench]) -> Checked:
     first = benches[0]
     job = first.job
     use = first.use(first.setup.cloth.thickness_mm.value)
-    lines = tuple(bench.on(choice) for bench in benches for choice in _comparable(bench))
+    lines = tuple(bench.on(choice, "screen") for bench in benches for choice in _comparable(bench))
     return Checked(
         design=first.design,
         job=job,

@@ -198,3 +198,14 @@ def test_a_trial_takes_only_the_faults_that_a_stack_decides():
     assert trial.faults == ("beyond-range",)
     small = evidence(job(hoop="15x15"))
     assert trial_of(one_layer(), judge(small), beyond_range=False).faults == ()
+
+
+def test_what_the_search_found_is_confirmed_and_stepped_up_where_it_does_not_hold() -> None:
+    """The search may judge coarsely; the plan goes by the judge that sees more."""
+    tried = stacks("jersey")
+    coarse = choose(setup(), facts(), tried, judge_of(60.0, {}))
+    same = choose(setup(), facts(), tried, judge_of(60.0, {}), confirm=judge_of(60.0, {}))
+    assert same.choice == coarse.choice
+    harder = choose(setup(), facts(), tried, judge_of(60.0, {}), confirm=judge_of(70.0, {}))
+    assert harder.choice.total_g_m2 > coarse.choice.total_g_m2
+    assert holds(judge_of(70.0, {})(harder.choice))

@@ -1,7 +1,7 @@
 """What ``check`` says of the sample designs is what ``sample_designs/expectations.toml`` says to expect.
 
-The expectations are our own judgement of invented designs: they show that the whole job hangs together, not that
-the millimetres are right.
+The expectations are our own judgement of invented designs: they show that the whole job hangs together, not
+that the millimetres are right.
 """
 
 from __future__ import annotations

@@ -50,7 +50,7 @@ def pull_in(
         for direction in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle)))
     )
     max_mm = float(np.hypot(*whole[used].T).max())
-    low, high = principal_strains(layout.lattice.strain(_nodal(layout, one[0, -1])))
+    low, high = principal_strains(_averaged_strain(layout, one[0, -1]))
     strain_p95 = float(np.percentile(np.maximum(np.abs(low), np.abs(high))[stitched(layout)], 95))
     result = PullIn(
         max_mm=max_mm,
@@ -63,6 +63,18 @@ def pull_in(
         beyond_range=strain_p95 > constants("limits")["strain_p95"].value,
     )
     return result, moved
+
+
+def _averaged_strain(layout: Layout, u: Floats) -> Floats:
+    """Strain (cells, 3) averaged over the window of the mechanics' table.
+
+    The cell that holds a single line of stitching strains the more the smaller it is; averaged over more
+    than a stitch length, the strain belongs to the stitching and not to the grid.
+    """
+    strain = layout.lattice.strain(_nodal(layout, u)).reshape(*layout.grid.shape, 3)
+    window = max(1, round(constants("mechanics")["strain_window_mm"].value / layout.grid.cell_mm))
+    averaged: Floats = ndimage.uniform_filter(strain, size=(window, window, 1), mode="nearest")
+    return averaged.reshape(-1, 3)
 
 
 def _nodal(layout: Layout, flat: Floats) -> Floats:

@@ -18,7 +18,7 @@ class PullIn:
     along_mm: float  #: shortening of the stitched extent along the main stitch direction, both sides together
     across_mm: float  #: the same across it (negative: it spreads)
     reach_mm: float  #: how far from the stitching the cloth still moves by a tenth of max_mm
-    strain_p95: float  #: 95th percentile of strain over stitched cells
+    strain_p95: float  #: 95th percentile over stitched cells of the strain averaged over a few mm
     beyond_range: bool
 
 

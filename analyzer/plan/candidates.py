@@ -1,4 +1,4 @@
-"""The stacks worth trying, lightest first."""
+"""The stacks worth trying, simplest and lightest first."""
 
 from __future__ import annotations
 
@@ -21,13 +21,14 @@ def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackCh
 
 
 def in_order(choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
-    """Sort by weight, then fewer layers, then soft before stiff, then as usual for the goods."""
+    """Sort: laid before stuck or fused, which is more work; by weight, layers, softness, usual kind."""
 
-    def key(choice: StackChoice) -> tuple[float, int, bool, int]:
+    def key(choice: StackChoice) -> tuple[bool, float, int, bool, int]:
         if not choice.backings:
-            return 0.0, 0, False, 0
-        kind = choice.backings[0].kind
-        return choice.total_g_m2, choice.layers, not backing(kind).soft, kinds.index(kind)
+            return False, 0.0, 0, False, 0
+        kind = backing(choice.backings[0].kind)
+        laid = kind.attach == "laid"
+        return not laid, choice.total_g_m2, choice.layers, not kind.soft, kinds.index(kind.kind)
 
     return tuple(sorted(choices, key=key))
 

@@ -57,13 +57,16 @@ def choose(
     candidates: tuple[StackChoice, ...],
     judge: Callable[[StackChoice], Trial],
     *,
+    confirm: Callable[[StackChoice], Trial] | None = None,
     given: bool = False,
     from_stock: bool = False,
 ) -> Plan:
-    """Return the plan for the lightest of ``candidates`` that holds, or else for the best; lightest first.
+    """Return the plan for the first of ``candidates`` that holds, or else for the best; lightest first.
 
-    ``given`` says that the user named the stack: the one candidate is judged and nothing is searched. On caps
-    nothing is judged: the plan goes by rules alone and wants a sample.
+    ``judge`` is asked while searching; ``confirm``, where given, judges the stack that the search ends at
+    anew and in more detail, and the plan goes by that. ``given`` says that the user named the stack: the
+    one candidate is judged and nothing is searched. On caps nothing is judged: the plan goes by rules alone
+    and wants a sample.
     """
     faults = tuple(
         item.name
@@ -88,6 +91,8 @@ def choose(
     place = 0 if given else search.lightest()
     if place is None:
         place = search.best()
+    if confirm is not None:
+        place = search.confirmed(place, confirm)
     trial = search.trial(place)
     outcome = _outcome(setup, trial, faults, unsettled)
     ruled_out = () if given else allowed(setup).reasons

@@ -14,6 +14,8 @@ from analyzer.goods.constants import constants
 from analyzer.goods.types import StackChoice
 from analyzer.plan.types import Trial
 
+MOST_STEPS = 3  # judged anew before the best of them is taken
+
 
 def holds(trial: Trial) -> bool:
     """Whether a stack is good enough."""
@@ -68,6 +70,20 @@ class Search:
             found = self._first([p for p in places if best is None or p < best], holds)
             best = best if found is None else found
         return best
+
+    def confirmed(self, place: int, confirm: Callable[[StackChoice], Trial]) -> int:
+        """Judge a candidate anew with ``confirm``; return its place or that of a stronger one.
+
+        Where the search said that it holds and it does not after all, the next steps of its kind are judged.
+        """
+        expected = holds(self.trial(place))
+        ladder = next(places for places in self._ladders().values() if place in places)
+        steps = [step for step in ladder if step >= place][:MOST_STEPS]
+        for step in steps:
+            self.trials[step] = confirm(self.candidates[step])
+            if not expected or holds(self.trials[step]):
+                return step
+        return min(steps, key=lambda step: (badness(self.trials[step]), step))
 
     def best(self) -> int:
         """Return the place to fall back on where none holds.
