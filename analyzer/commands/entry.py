@@ -6,6 +6,7 @@ Exit codes: 0 nothing at level fault; 1 at least one fault; 2 wrong usage or unr
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -52,6 +53,9 @@ prehoop.add_command(explain)
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and leave with its exit code."""
+    # The matrices are small: several threads of the linear algebra library would mostly wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     prepare_streams()
     sys.exit(run(arguments))
 
@@ -84,6 +88,4 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def _drop_stdout() -> None:
     """Let nobody complain about the rest of an output that its reader no longer wants."""
-    import os
-
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -22,7 +22,7 @@ from analyzer.mechanics.wanted import gap_shift, width_loss
 from analyzer.regions.types import RegionKind, Regions
 
 # of the residual; gaps are then good to some thousandths, or a hundredth over the draws
-TOLERANCE, SPREAD_TOLERANCE = 2e-3, 2e-2
+TOLERANCE, SCREEN_TOLERANCE, SPREAD_TOLERANCE = 2e-3, 1e-2, 2e-2
 _SPREAD_SHARE = 0.4  # of the time, for progress
 
 
@@ -60,7 +60,7 @@ def respond(
         layout,
         sewing.stitches,
         make_variants(stack, {}, 1),
-        tolerance=TOLERANCE,
+        tolerance=TOLERANCE if detail == "full" else SCREEN_TOLERANCE,
         progress=_part(progress, _SPREAD_SHARE, 1.0),
     )
     radius = 0.5 * stack.needle.blade_mm.value
