@@ -17,6 +17,9 @@ _TELLING = (0x00, 0x01, 0x02, 0x04, 0x10, 0x43, 0x7F, 0x80, 0x83, 0xB0, 0xC3, 0x
 @cache
 def sound(name: str, most_bytes: int = 4000) -> tuple[bytes, ...]:
     """Return beginnings of the sample designs of a format, or a pattern written in it."""
+    if name == "PES":  # the stitches stand at the end: small files of both versions that are written
+        return tuple(every_command(name, version=version, truncated=short)
+                     for version in (1, 6) for short in (False, True))  # fmt: skip
     files = sorted(SAMPLES.glob(f"*.{name.lower()}"))
     if files:
         return tuple(path.read_bytes()[:most_bytes] for path in files)
@@ -24,8 +27,11 @@ def sound(name: str, most_bytes: int = 4000) -> tuple[bytes, ...]:
     return (written,) if written else (every_command("DST"), every_command("EXP"), every_command("JEF"))
 
 
-def every_command(name: str) -> bytes:
-    """Return a small design with each kind of command; empty where the format is not written."""
+def every_command(name: str, at: tuple[int, int] = (0, 0), **settings: object) -> bytes:
+    """Return a small design with each kind of command, begun ``at`` a place.
+
+    Empty where the format is not written.
+    """
     entry = next(f for f in pyembroidery.supported_formats() if f["extension"].upper() == name)
     writer = entry.get("writer")
     if writer is None:
@@ -35,11 +41,13 @@ def every_command(name: str) -> bytes:
         pattern.add_thread({"hex": colour, "description": f"no {colour[1:3]}", "catalog": colour[1:5]})
     for block, command in enumerate((pyembroidery.COLOR_CHANGE, pyembroidery.STOP, pyembroidery.TRIM, None)):
         for i in range(12):
-            pattern.add_stitch_absolute(pyembroidery.STITCH, 400 * block + 10 * i, 25 * (i % 2))
+            pattern.add_stitch_absolute(
+                pyembroidery.STITCH, at[0] + 400 * block + 10 * i, at[1] + 25 * (i % 2)
+            )
         if command is not None:
             pattern.add_command(command)
     pattern.end()
-    return written(pattern, name)
+    return written(pattern, name, **settings)
 
 
 def written(pattern: pyembroidery.EmbPattern, name: str, **settings: object) -> bytes:

@@ -50,7 +50,9 @@ BAD = {  # name of the file: its bytes, and what the line must say after the nam
     "x.exp": (b"\x01\x01", "no stitches in this EXP file"),
     "x.json": (b"{", "cannot be read as JSON, its data break off"),
     "x.csv": (b"\xff\xfe\x00", "cannot be read as CSV, its data break off"),
-    "x.jef": (b"\x74\x00", "cannot be read as JEF, its data break off"),
+    "x.jef": (b"\x74\x00", "no stitches in this JEF file"),
+    "x.xxx": (b"\x74\x00", "cannot be read as XXX, its data break off or contradict each other near byte"),
+    "x.vp3": (b"%vsm%\x00\x00", "the VP3 file ends in its header"),
 }
 
 
@@ -87,7 +89,7 @@ def test_numbers_that_are_none_are_damaged(tmp_path: Path) -> None:
 
 
 def test_limits_are_checked_before_decoding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    large = put(tmp_path / "large.dst", HEADER + b"\x01\x00\x03" * 9000)
+    large = put(tmp_path / "large.dst", HEADER + b"\x01\x00\x03" * 40_000)
 
     def never(*_: object) -> None:
         raise AssertionError("decoded")
@@ -96,7 +98,7 @@ def test_limits_are_checked_before_decoding(tmp_path: Path, monkeypatch: pytest.
     assert "more than the limit of 0.0 MB" in refusal(large, limits=ReadLimits(bytes=20_000))
     assert "commands, more than the limit of 1,000" in refusal(large, limits=ReadLimits(stitches=1000))
     monkeypatch.undo()
-    assert read(large).stitches == 8999
+    assert read(large).stitches == 39_999
 
 
 def test_time_grows_in_step_with_a_long_line_of_jumps(tmp_path: Path) -> None:

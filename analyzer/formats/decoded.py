@@ -15,6 +15,10 @@ _JUMPS_OF_A_TRIM = 3  # common practice of machines that read DST; some are set 
 _ESCAPE = 0x80
 
 
+class DecodeError(Exception):
+    """A file that cannot be read; the message says why, as the end of a sentence about it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Decoded:
     """One file, decoded: ``points`` (n, 2) mm, y up, ``kinds`` (n,) of Command, and what else it said."""
@@ -26,6 +30,11 @@ class Decoded:
     trims_inferred: int = 0
     not_understood: int = 0  #: rows with commands that no machine carries out; passed over
     damaged: str | None = None  #: why the file is held to be damaged
+
+
+def printable(text: str | None) -> str | None:
+    """Return a text of the file without what cannot be printed, None where nothing is left."""
+    return "".join(c for c in text or "" if c.isprintable()).strip() or None
 
 
 def infer_trims(points: Floats, kinds: Bytes) -> tuple[Floats, Bytes, int]:

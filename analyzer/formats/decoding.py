@@ -15,18 +15,22 @@ from pyembroidery import EmbConstant
 
 from analyzer.arrays import Bytes
 from analyzer.design import Command, Thread
-from analyzer.formats import dst, exp
-from analyzer.formats.decoded import UNIT_MM, Decoded
+from analyzer.formats import dst, exp, jef, pec, vp3
+from analyzer.formats.decoded import UNIT_MM, Decoded, printable
 from analyzer.formats.guard import Rows, read_rows
 from analyzer.formats.limits import DEFAULT, ReadLimits
 
 _RANDOM_COLOURS = ("JPX",)  # the file holds colour numbers of an unknown palette; the library draws lots
 _BY_NEEDLE = ("TBF",)  # threads are listed by needle, not by colour block
-_OWN: Mapping[str, Callable[[bytes], Decoded]] = {
+_OWN: Mapping[str, Callable[[bytes], Decoded | None]] = {  # None: left to the library
     "DST": dst.decode,
     "TAP": lambda data: dst.decode(data, "TAP"),
     "EXY": lambda data: dst.decode(data, "EXY"),
     "EXP": exp.decode,
+    "JEF": jef.decode,
+    "PEC": pec.decode_pec,
+    "PES": pec.decode_pes,
+    "VP3": vp3.decode,
 }
 
 _NEEDLE_SET = 0  # in the lookup: resolved to a colour change where the needle really changes
@@ -68,11 +72,11 @@ _KINDS = _lookup()
 def decode(data: bytes, format_name: str, limits: ReadLimits = DEFAULT) -> Decoded:
     """Decode a whole file.
 
-    Raises GuardError where pyembroidery cannot read it, or not within the limits; the decoders of our own
-    read whatever they are given.
+    Raises DecodeError where it cannot be read, or not within the limits.
     """
     own = _OWN.get(format_name)
-    return own(data) if own else from_rows(read_rows(data, format_name, limits), format_name)
+    decoded = own(data) if own else None
+    return decoded or from_rows(read_rows(data, format_name, limits), format_name)
 
 
 def from_rows(read: Rows, format_name: str) -> Decoded:
@@ -128,8 +132,4 @@ def _thread(thread: list[str | None] | None, format_name: str) -> Thread:
     if thread is None or format_name in _RANDOM_COLOURS:
         return Thread()
     rgb, name, catalogue = thread
-    return Thread(rgb=rgb, name=_text(name), catalogue=_text(catalogue))
-
-
-def _text(text: str | None) -> str | None:
-    return "".join(c for c in text or "" if c.isprintable()).strip() or None
+    return Thread(rgb=rgb, name=printable(name), catalogue=printable(catalogue))

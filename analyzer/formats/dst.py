@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from analyzer.arrays import Bytes, Floats
 from analyzer.design import Command, Thread
-from analyzer.formats.decoded import CUT_SHORT, UNIT_MM, Decoded, infer_trims
+from analyzer.formats.decoded import CUT_SHORT, UNIT_MM, Decoded, infer_trims, printable
 
 _HEADER = {"DST": 512, "TAP": 0, "EXY": 256}
 _RECORD = 3
@@ -107,8 +107,7 @@ def _read_header(header: bytes) -> tuple[dict[str, str], tuple[Thread, ...]]:
 
 
 def _listed_thread(value: str) -> Thread:
-    rgb, name, catalogue, *_ = ["".join(c for c in part if c.isprintable()).strip() or None
-                                for part in (*value.split(","), "", "")]  # fmt: skip
+    rgb, name, catalogue, *_ = [printable(part) for part in (*value.split(","), "", "")]
     digits = (rgb or "").removeprefix("#").lower()
     known = len(digits) == 6 and all(c in "0123456789abcdef" for c in digits)
     return Thread(rgb=f"#{digits}" if known else None, name=name, catalogue=catalogue)

@@ -19,14 +19,11 @@ from pathlib import Path
 from typing import Any
 
 from analyzer.formats import worker
+from analyzer.formats.decoded import DecodeError
 from analyzer.formats.limits import ReadLimits
 
 _START_S = 60.0  # a cold disk and a virus scanner may take their time
 _END_S = 1.0
-
-
-class GuardError(Exception):
-    """The file could not be read; the message says why, as the end of a sentence about it."""
 
 
 class _EndedError(Exception):
@@ -186,20 +183,20 @@ def worker_pid() -> int | None:
 def read_rows(data: bytes, format_name: str, limits: ReadLimits) -> Rows:
     """Read a whole file in the separate process.
 
-    Raises GuardError where the library fails, or a limit is met.
+    Raises DecodeError where the library fails, or a limit is met.
     """
     about = {"format": format_name, "stitches": limits.stitches, "memory_bytes": limits.memory_bytes}
     try:
         found, rows = _KEEPER.ask(about, data, limits.seconds)
     except TimeoutError:
-        raise GuardError(
+        raise DecodeError(
             f"takes more than {limits.seconds:g} s to read as {format_name}, so it is damaged or made to do "
             f"harm; export it again, or {raising('seconds', 6 * limits.seconds)}"
         ) from None
     except MemoryError:
         raise _too_much_memory(format_name, limits) from None
     except (_EndedError, OSError, ValueError):
-        raise GuardError(
+        raise DecodeError(
             f"the process that reads {format_name} files ended before it was done; "
             "export it again, or as another format such as DST"
         ) from None
@@ -207,12 +204,12 @@ def read_rows(data: bytes, format_name: str, limits: ReadLimits) -> Rows:
         _KEEPER.end()
         raise _too_much_memory(format_name, limits)
     if "error" in found:
-        raise GuardError(
+        raise DecodeError(
             f"cannot be read as {format_name}, its data break off or contradict each other near byte "
             f"{found['at']:,} ({found['error']}); export it again, or as another format such as DST"
         )
     if "too_many" in found:
-        raise GuardError(too_many(found["too_many"], limits))
+        raise DecodeError(too_many(found["too_many"], limits))
     return Rows(rows=rows, threads=found["threads"], header=found["header"])
 
 
@@ -229,8 +226,8 @@ def raising(limit: str, value: float) -> str:
     return f"raise the limit with --read-limit {limit}={value:.0f}"
 
 
-def _too_much_memory(format_name: str, limits: ReadLimits) -> GuardError:
-    return GuardError(
+def _too_much_memory(format_name: str, limits: ReadLimits) -> DecodeError:
+    return DecodeError(
         f"takes more than {limits.memory_bytes / 1e9:g} GB of memory to read as {format_name}, so it is "
         f"damaged or made to do harm; export it again, or {raising('memory', 4 * limits.memory_bytes / 1e6)}"
     )

@@ -10,15 +10,27 @@ import numpy as np
 
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
-from analyzer.formats.decoded import Decoded
+from analyzer.formats.decoded import Decoded, DecodeError
 from analyzer.formats.decoding import decode
-from analyzer.formats.guard import GuardError, raising, too_many
+from analyzer.formats.guard import raising, too_many
 from analyzer.formats.limits import DEFAULT, ReadLimits
 from analyzer.formats.signatures import by_content, foreign, missing
 from analyzer.formats.soundness import damage, header_disagreement
 from analyzer.formats.table import by_extension, known
 
 _HEADERED = ("DST", "DSB", "DSZ")
+_LARGEST_COMMAND = {
+    "DST": 3,
+    "TAP": 3,
+    "EXY": 3,
+    "U01": 3,
+    "EXP": 4,
+    "JEF": 4,
+    "PEC": 4,
+    "PES": 4,
+    "VP3": 8,
+}  # bytes
+_BESIDE_STITCHES = 64_000  # bytes of headers, threads and small pictures, at most
 _LONGEST_STITCH_MM = 12.7  # what a machine sews in one stitch; VP3 gives its jumps as longer ones
 
 
@@ -35,7 +47,7 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Desig
     _bound(data, format_name, shown, limits)
     try:
         decoded = decode(data, format_name, limits)
-    except GuardError as error:
+    except DecodeError as error:
         raise UnreadableDesign(f"{shown}: {error}") from None
     if len(decoded.kinds) > limits.stitches:
         raise UnreadableDesign(f"{shown}: {too_many(len(decoded.kinds), limits)}")
@@ -109,9 +121,10 @@ def _identify(file: Path, shown: str, data: bytes) -> tuple[str, list[str]]:
 
 def _bound(data: bytes, format_name: str, shown: str, limits: ReadLimits) -> None:
     """Refuse before decoding what is sure to exceed the limit, where commands have a known largest size."""
-    largest = {"DST": 3, "EXP": 4, "JEF": 4, "U01": 3}.get(format_name)
-    if largest is not None and len(data) // largest > limits.stitches + 1024:
-        raise UnreadableDesign(f"{shown}: {too_many(len(data) // largest, limits)}")
+    largest = _LARGEST_COMMAND.get(format_name)
+    start = int.from_bytes(data[8:12], "little") if format_name == "PES" else 0
+    if largest and (count := (len(data) - start - _BESIDE_STITCHES) // largest) > limits.stitches:
+        raise UnreadableDesign(f"{shown}: {too_many(count, limits)}")
 
 
 def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimits) -> None:

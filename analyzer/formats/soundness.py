@@ -36,43 +36,9 @@ def _pes(data: bytes) -> str | None:
     return _pec(data, int.from_bytes(data[8:12], "little"))
 
 
-def _vp3(data: bytes) -> str | None:
-    producer = int.from_bytes(data[6:8], "big")
-    at = 8 + producer + 3
-    if at + 4 > len(data) or at + 4 + int.from_bytes(data[at : at + 4], "big") > len(data):
-        return f"the file is shorter than it states; {CUT_SHORT}"
-    return None
-
-
-def _pairs(data: bytes, start: int, known: tuple[int, ...], end: int | None) -> str | None:
-    """EXP and JEF: pairs of bytes; 0x80 begins a command, which takes a second pair."""
-    pairs = np.frombuffer(data[start : len(data) - (len(data) - start) % 2], dtype=np.uint8).reshape(-1, 2)
-    skip = -1
-    for at in np.flatnonzero(pairs[:, 0] == 0x80).tolist():
-        if at == skip:
-            continue  # this pair is the displacement of the command before
-        command = int(pairs[at, 1])
-        if command == end:
-            return None
-        if command not in known:
-            return f"an unknown command stands at byte {start + 2 * at}; what follows it was not read"
-        skip = at + 1
-    if end is not None:
-        return f"the file has no end record; {CUT_SHORT}"
-    if skip == len(pairs) or (len(data) - start) % 2:
-        return f"the file ends in the middle of a record; {CUT_SHORT}"
-    return None
-
-
-def _jef(data: bytes) -> str | None:
-    return _pairs(data, int.from_bytes(data[:4], "little"), (0x02, 0x01), 0x10)
-
-
 _CHECKS: Mapping[str, Callable[[bytes], str | None]] = {
     "PES": _pes,
     "PEC": lambda data: _pec(data, 8),
-    "VP3": _vp3,
-    "JEF": _jef,
 }
 
 
