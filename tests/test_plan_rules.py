@@ -8,9 +8,10 @@ import pytest
 from evidence_by_hand import cover, job, one_layer, region, rows, sound_regions
 
 from analyzer.cloth.types import Void
+from analyzer.findings import chance_words
 from analyzer.goods import backing, cloth, cloths, resolve
 from analyzer.goods.types import StackChoice
-from analyzer.plan import allowed, candidates, choose_topping, in_ten, named
+from analyzer.plan import allowed, candidates, choose_topping, named
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
 from analyzer.plan.steps import cautions, steps
 from analyzer.regions.types import RegionKind, Regions
@@ -252,11 +253,13 @@ def test_cautions_only_where_they_apply(goods, settings, choice, word, there):
 @pytest.mark.parametrize(
     ("chance", "words"),
     [
-        (0.0, "fewer than 1 piece in 10"),
-        (0.12, "about 1 piece in 10"),
-        (0.31, "about 3 pieces in 10"),
-        (1.0, "nearly every piece"),
+        (0.0, "very unlikely"),
+        (0.12, "unlikely"),
+        (0.5, "about even"),
+        (0.7, "likely"),
+        (0.95, "very likely"),
     ],
 )
-def test_chances_in_pieces(chance, words):
-    assert in_ten(chance) == words
+def test_chances_in_words(chance, words):
+    """Mastrandrea et al. 2010, IPCC guidance note on uncertainties, table 1."""
+    assert chance_words(chance) == words

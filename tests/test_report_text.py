@@ -56,9 +56,11 @@ def test_millimetres_to_a_tenth_never_to_hundredths() -> None:
 
 
 def test_gap_row_says_limits_and_likelihood_in_words() -> None:
-    row = next(line for line in text(cases.checked()).splitlines() if re.match(r"  run 1 +fill 0 ", line))
-    said = ["run 1", "fill 0", "0.0", "+0.9", "+0.4 to +1.6", "14.2", "likely", "unlikely"]
-    assert re.split(r" {2,}", row.strip()) == said
+    lines = text(cases.checked()).splitlines()
+    number = next(i for i, line in enumerate(lines) if re.match(r"  run 1 +fill 0 ", line))
+    said = ["run 1", "fill 0", "0.0", "+0.9", "+0.4 to +1.6", "14.2", "likely", "very"]
+    assert re.split(r" {2,}", lines[number].strip()) == said
+    assert lines[number + 1].strip() == "unlikely"
 
 
 def test_beyond_the_model_the_screen_gives_words_not_numbers() -> None:

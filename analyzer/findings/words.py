@@ -12,11 +12,11 @@ def millimetres(length_mm: float) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """Return a chance in words: unlikely, about even, likely; coarse, as the spreads are estimates."""
+    """Return a chance in words, from very unlikely to very likely; coarse, as the spreads are estimates."""
     bounds = constants("limits")
-    if chance < bounds["even_from"].value:
-        return "unlikely"
-    return "about even" if chance < bounds["likely_from"].value else "likely"
+    steps = ("unlikely_from", "even_from", "likely_from", "very_likely_from")
+    words = ("very unlikely", "unlikely", "about even", "likely", "very likely")
+    return words[sum(chance >= bounds[step].value for step in steps)]
 
 
 def count_of(number: int, one: str, many: str) -> str:

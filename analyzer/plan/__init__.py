@@ -5,7 +5,6 @@ holds, through a callable that judges one stack. This room knows nothing of the 
 that callable.
 """
 
-from analyzer.plan.advice import in_ten
 from analyzer.plan.alternatives import named
 from analyzer.plan.candidates import candidates
 from analyzer.plan.choose import Facts, choose, trial_of
@@ -25,7 +24,6 @@ __all__ = [
     "candidates",
     "choose",
     "choose_topping",
-    "in_ten",
     "named",
     "trial_of",
 ]

@@ -20,13 +20,3 @@ def _texts() -> Mapping[str, Mapping[str, str]]:
 def say(group: str, name: str, **filled: object) -> str:
     """Return the text ``name`` of ``group`` with its words in braces filled in."""
     return _texts()[group][name].format(**filled)
-
-
-def in_ten(chance: float) -> str:
-    """Return a chance as pieces in ten, as one would tell a customer: ``about 3 pieces in 10``."""
-    if chance < 0.1:
-        return "fewer than 1 piece in 10"
-    tenths = round(10 * chance)
-    if tenths == 10:
-        return "nearly every piece"
-    return f"about {tenths} {'piece' if tenths == 1 else 'pieces'} in 10"

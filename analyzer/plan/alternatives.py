@@ -5,7 +5,7 @@ from __future__ import annotations
 from analyzer.findings import chance_words
 from analyzer.goods import format_backing
 from analyzer.goods.types import StackChoice
-from analyzer.plan.advice import in_ten, say
+from analyzer.plan.advice import say
 from analyzer.plan.search import Search
 from analyzer.plan.types import Alternative, Trial
 
@@ -50,12 +50,11 @@ def _why_not_lighter(trial: Trial, chosen: StackChoice) -> str:
         lighter=saved,
         decided=trial.decided_by or ", ".join(trial.faults),
         words=chance_words(trial.chance_of_missing),
-        chance=in_ten(trial.chance_of_missing),
     )
 
 
 def _why_not_heavier(trial: Trial | None, more_g_m2: float) -> str:
     if trial is None:
         return say("why_not", "stronger", heavier=f"{more_g_m2:.0f}")
-    chance = in_ten(trial.chance_of_missing)
-    return say("why_not", "stronger_chance", heavier=f"{more_g_m2:.0f}", chance=chance)
+    words = chance_words(trial.chance_of_missing)
+    return say("why_not", "stronger_chance", heavier=f"{more_g_m2:.0f}", words=words)

@@ -11,7 +11,7 @@ from analyzer.findings import RULES, Findings, Level, chance_words
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import StackChoice
-from analyzer.plan.advice import in_ten, say
+from analyzer.plan.advice import say
 from analyzer.plan.alternatives import alternatives
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
 from analyzer.plan.rework import rework
@@ -157,9 +157,8 @@ def _topping(setup: Setup, facts: Facts, choice: StackChoice) -> ToppingChoice |
 
 
 def _why(trial: Trial, *, given: bool) -> tuple[str, ...]:
-    words, chance = chance_words(trial.chance_of_missing), in_ten(trial.chance_of_missing)
     name = "single" if given else "lightest" if holds(trial) else "best_of_bad"
-    said = [say("reason", name, words=words, chance=chance)]
+    said = [say("reason", name, words=chance_words(trial.chance_of_missing))]
     if trial.decided_by and not holds(trial):
         said.append(say("reason", "decided", decided=trial.decided_by))
     if trial.beyond_range:

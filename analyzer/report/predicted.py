@@ -24,12 +24,12 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
     pull, pucker = judged.response.pull_in, judged.findings.pucker
     if pull.beyond_range:
         return [("All over", BEYOND), ("Pucker", f"{chance_words(pucker.chance)}")]
-    across = "narrows" if pull.across_mm >= 0 else "spreads"
+    across = _across(pull.across_mm, units)
     return [
         (
             "Pull-in",
-            f"the stitched area shortens by {units.length(pull.along_mm)} along its stitches and {across} by "
-            f"{units.length(abs(pull.across_mm))} across them",
+            f"the stitched area shortens by {units.length(pull.along_mm)} along its stitches and {across}"
+            " across them",
         ),
         (
             "Most drift",
@@ -44,6 +44,14 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
             f"{units.length(pucker.high_mm)})",
         ),
     ]
+
+
+def _across(narrowing_mm: float, units: Units) -> str:
+    """Return what happens to the width across the stitches."""
+    amount = units.length(abs(narrowing_mm))
+    if amount == units.length(0.0):
+        return "keeps its width"
+    return f"{'narrows' if narrowing_mm > 0 else 'spreads'} by {amount}"
 
 
 def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
@@ -76,8 +84,8 @@ def _gap_row(gap: GapVerdict, response: Response, kinds: dict[int, str], units: 
         f"{kinds.get(gap.borders, '')} {gap.borders}",
         "-" if meant is None else units.bare(meant, signed=True),
         *(("-", "-", "-") if response.pull_in.beyond_range else sewn),
-        chance_words(gap.chance_bare),
-        chance_words(gap.chance_overlap),
+        chance_words(gap.chance_bare).replace("very ", "very\n"),
+        chance_words(gap.chance_overlap).replace("very ", "very\n"),
     )
 
 
@@ -104,7 +112,7 @@ def comparison_table(lines: tuple[OnGoods, ...], units: Units) -> Table:
 
 def _comparison_row(one: OnGoods, units: Units) -> tuple[str, ...]:
     start = one.setup.cloth.name, layers_in_words(one.stack.backings)
-    end = chance_words(one.findings.chance_of_missing)
+    end = chance_words(one.findings.chance_of_missing).replace("very ", "very\n")
     if one.response.pull_in.beyond_range:
         return (*start, "beyond", "-", "-", end)
     drift, gap = units.bare(one.response.pull_in.visible_mm), worst_gap(one)

@@ -23,6 +23,11 @@ _HIDDEN = (RegionKind.UNDERLAY, RegionKind.TRAVEL, RegionKind.TIE)
 _COLOURS_SHOWN = 8
 
 
+def _meaning(accidental: int) -> str:
+    """Return how many voids are probably not meant, nothing where all are."""
+    return f", {accidental} of them probably not meant" if accidental else ""
+
+
 def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
     """Return what is in the file: size, stitches, colours, thread, time, and what reading remarked."""
     design, use = checked.design, checked.use
@@ -33,7 +38,9 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
         words.counted(design.count(Command.STOP), "stop"),
     ]
     cover = checked.cover
-    voids = [void for void in cover.voids if not void.meant]
+    smallest = constants("limits")["hole_radius_mm"].value
+    voids = [void for void in cover.voids if void.radius_mm >= smallest]
+    accidental = sum(not void.meant for void in voids)
     density = float(cover.density.values.max()) if cover.density.values.size else 0.0
     rows = [
         ("Size", f"{size}, {design.format}"),
@@ -46,12 +53,10 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
         (
             "Cover",
             f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched; at its densest {density:.1f} mm"
-            f" of thread per mm2; {words.counted(len(cover.voids), 'void')}, "
-            f"{len(voids) or 'none'} of them probably not meant",
+            f" of thread per mm2; {words.counted(len(voids), 'void')} wider than {units.length(2 * smallest)}"
+            f"{_meaning(accidental)}",
         ),
     ]
-    if not cover.voids:
-        rows[-1] = ("Cover", rows[-1][1].split("; 0 voids")[0] + "; no voids")
     if design.damaged:
         rows.append(("Damaged", sound_text(design.damaged)))
     rows += [("Note", sound_text(note)) for note in design.notes]

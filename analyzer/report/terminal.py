@@ -13,7 +13,7 @@ from analyzer.findings import chance_words
 from analyzer.findings.types import Finding
 from analyzer.goods.types import StackChoice
 from analyzer.pipeline import Checked, OnGoods
-from analyzer.plan.types import Plan
+from analyzer.plan.types import Plan, Rework
 from analyzer.report import predicted, tables, words
 from analyzer.report.fill_in import sound_text
 from analyzer.report.words import Units
@@ -224,10 +224,15 @@ def _plan(screen: Screen, plan: Plan, units: Units) -> None:
             screen.lines(entries, indent=4, mark="-")
     if plan.rework:
         screen.lines(["To change in the design"], indent=2)
-        screen.lines([f"{one.what}: {one.effect}" for one in plan.rework], indent=4, mark="-")
+        screen.lines([_change(one) for one in plan.rework], indent=4, mark="-")
     if plan.alternatives:
         screen.lines(["Instead"], indent=2)
         screen.lines([f"{one.backing}: {one.why_not}" for one in plan.alternatives], indent=4, mark="-")
+
+
+def _change(one: Rework) -> str:
+    where = "" if one.region is None else f"Region {one.region}: "
+    return f"{where}{one.what} {one.effect}"
 
 
 def _sureness(screen: Screen, checked: Checked) -> None:
