@@ -89,14 +89,14 @@ def test_numbers_that_are_none_are_damaged(tmp_path: Path) -> None:
 
 
 def test_limits_are_checked_before_decoding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    large = put(tmp_path / "large.dst", HEADER + b"\x01\x00\x03" * 40_000)
+    large = put(tmp_path / "large.dst", HEADER + b"\x01\x00\x03\x02\x00\x03" * 20_000)
 
     def never(*_: object) -> None:
         raise AssertionError("decoded")
 
     monkeypatch.setattr("analyzer.formats.reading.decode", never)
     assert "more than the limit of 0.0 MB" in refusal(large, limits=ReadLimits(bytes=20_000))
-    assert "commands, more than the limit of 1,000" in refusal(large, limits=ReadLimits(stitches=1000))
+    assert "more commands than the limit of 1,000" in refusal(large, limits=ReadLimits(stitches=1000))
     monkeypatch.undo()
     assert read(large).stitches == 39_999
 

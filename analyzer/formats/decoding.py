@@ -16,9 +16,10 @@ from pyembroidery import EmbConstant
 from analyzer.arrays import Bytes
 from analyzer.design import Command, Thread
 from analyzer.formats import dst, exp, jef, pec, vp3
-from analyzer.formats.decoded import UNIT_MM, Decoded, printable
+from analyzer.formats.decoded import CUT_SHORT, UNIT_MM, Decoded, printable
 from analyzer.formats.guard import Rows, read_rows
 from analyzer.formats.limits import DEFAULT, ReadLimits
+from analyzer.formats.table import known
 
 _RANDOM_COLOURS = ("JPX",)  # the file holds colour numbers of an unknown palette; the library draws lots
 _BY_NEEDLE = ("TBF",)  # threads are listed by needle, not by colour block
@@ -95,6 +96,9 @@ def from_rows(read: Rows, format_name: str) -> Decoded:
         threads=_threads(read.threads, format_name, needles),
         header=read.header,
         not_understood=unknown,
+        damaged=f"the file has no end record; {CUT_SHORT}"
+        if read.short and known()[format_name].ends
+        else None,
     )
 
 

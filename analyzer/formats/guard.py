@@ -37,6 +37,7 @@ class Rows:
     rows: bytes
     threads: list[list[str | None] | None]  #: colour, name, catalogue number
     header: dict[str, str]
+    short: bool  #: the library asked for more than there was
 
 
 class _Process:
@@ -210,13 +211,13 @@ def read_rows(data: bytes, format_name: str, limits: ReadLimits) -> Rows:
         )
     if "too_many" in found:
         raise DecodeError(too_many(found["too_many"], limits))
-    return Rows(rows=rows, threads=found["threads"], header=found["header"])
+    return Rows(rows=rows, threads=found["threads"], header=found["header"], short=found["short"])
 
 
 def too_many(count: int, limits: ReadLimits) -> str:
     """Say that a file holds more commands than the limit allows."""
     return (
-        f"{count:,} commands, more than the limit of {limits.stitches:,}; split the design or "
+        f"more commands than the limit of {limits.stitches:,}; split the design or "
         f"{raising('stitches', count)}"
     )
 

@@ -65,8 +65,15 @@ def _decode(data: bytes, block: int, listed: list[PecThread]) -> Decoded | None:
         points=points + 0.0,  # no negative zeros
         kinds=kinds,
         threads=tuple(thread.thread for thread in threads),
-        damaged=None if ends.size else f"the file has no end record; {CUT_SHORT}",
+        damaged=_damage(data, block, ended=bool(ends.size)),
     )
+
+
+def _damage(data: bytes, block: int, *, ended: bool) -> str | None:
+    stated = int.from_bytes(data[block + _LENGTH_AT : block + _LENGTH_AT + 3], "little")
+    if block + _LENGTH_AT - 2 + stated > len(data):
+        return f"the file ends before the stitches that it states; {CUT_SHORT}"
+    return None if ended else f"the file has no end record; {CUT_SHORT}"
 
 
 def _tokens(raw: Bytes) -> npt.NDArray[np.intp]:

@@ -10,15 +10,14 @@ import numpy as np
 
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
+from analyzer.formats import headers
 from analyzer.formats.decoded import Decoded, DecodeError
 from analyzer.formats.decoding import decode
 from analyzer.formats.guard import raising, too_many
 from analyzer.formats.limits import DEFAULT, ReadLimits
 from analyzer.formats.signatures import by_content, foreign, missing
-from analyzer.formats.soundness import damage, header_disagreement
 from analyzer.formats.table import by_extension, known
 
-_HEADERED = ("DST", "DSB", "DSZ")
 _LARGEST_COMMAND = {
     "DST": 3,
     "TAP": 3,
@@ -59,8 +58,8 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Desig
         format=format_name,
         sha256=hashlib.sha256(data).hexdigest(),
         threads=decoded.threads,
-        notes=(*notes, *_remarks(decoded, format_name)),
-        damaged=decoded.damaged or damage(data, format_name),
+        notes=(*notes, *_remarks(data, decoded, format_name)),
+        damaged=decoded.damaged or headers.shortfall(data, format_name, decoded),
     )
     if not design.stitches:
         raise UnreadableDesign(
@@ -73,6 +72,8 @@ def _bytes(file: Path, shown: str, limits: ReadLimits) -> bytes:
     try:
         if file.is_dir():
             raise UnreadableDesign(f"{shown}: this is a folder; name a stitch file in it")
+        if file.exists() and not file.is_file():
+            raise UnreadableDesign(f"{shown}: this is no file but a device or a pipe; name a stitch file")
         size = file.stat().st_size
         if size > limits.bytes:
             raise UnreadableDesign(
@@ -130,8 +131,9 @@ def _bound(data: bytes, format_name: str, shown: str, limits: ReadLimits) -> Non
 def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimits) -> None:
     points = decoded.points
     if not np.any(decoded.kinds == Command.STITCH):
+        why = f" ({decoded.damaged})" if decoded.damaged else ""
         raise UnreadableDesign(
-            f"{shown}: no stitches in this {format_name} file; export the design again with its stitches"
+            f"{shown}: no stitches in this {format_name} file{why}; export the design again with its stitches"
         )
     extent = float("inf")
     if np.isfinite(points).all():  # one axis at a time is quicker
@@ -144,12 +146,11 @@ def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimit
         )
 
 
-def _remarks(decoded: Decoded, format_name: str) -> list[str]:
+def _remarks(data: bytes, decoded: Decoded, format_name: str) -> list[str]:
     holds = known()[format_name]
     remarks = []
-    if format_name in _HEADERED:
-        differing = header_disagreement(decoded.header, decoded.points, decoded.kinds)
-        remarks += [differing] if differing else []
+    differing = headers.remark(data, format_name, decoded)
+    remarks += [differing] if differing else []
     if decoded.trims_inferred:
         remarks.append(f"{format_name} states no trims: {decoded.trims_inferred} taken from runs of jumps.")
     elif not holds.trims and not decoded.trims_inferred and _jumps_while_sewing(decoded):

@@ -17,7 +17,11 @@ _STITCHED = ("embroidery", "stitch", "debug")  # pyembroidery's categories that 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """One stitch format; ``colours``, ``trims``, ``stops``, ``sequins``: whether a file states them."""
+    """One stitch format; ``colours``, ``trims``, ``stops``, ``sequins``: whether a file states them.
+
+    ``ends`` says whether a file has an end record, so that a cut is noticed; ``lost`` what does not come
+    through in it, one phrase, empty where nothing is known to be.
+    """
 
     name: str  #: upper-case canonical extension, "DST"
     about: str
@@ -28,6 +32,8 @@ class Format:
     trims: bool
     stops: bool
     sequins: bool
+    ends: bool
+    lost: str
 
 
 @cache
@@ -47,7 +53,8 @@ def known() -> Mapping[str, Format]:
             extensions=_extensions(entry),
             read=True,
             written=entry.get("writer") is not None,
-            **{what: extension in holds[what] for what in ("colours", "trims", "stops", "sequins")},
+            **{what: extension in holds[what] for what in ("colours", "trims", "stops", "sequins", "ends")},
+            lost=holds["lost"].get(extension, ""),
         )
     return MappingProxyType(dict(sorted(formats.items())))
 

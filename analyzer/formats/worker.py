@@ -80,12 +80,23 @@ def _limit_address_space(limit_bytes: int) -> None:
         return
 
 
+class _Bytes(io.BytesIO):
+    """Remembers whether more was asked for than there was: a file with an end record is then cut short."""
+
+    short = False
+
+    def read(self, size: int | None = -1) -> bytes:
+        piece = super().read(size)
+        self.short = self.short or (size is not None and len(piece) < size)
+        return piece
+
+
 def read(data: bytes, format_name: str, most: int) -> tuple[dict[str, Any], bytes]:
     """Read one file: what there is to say about it, and its rows ``x, y, command`` as doubles.
 
     Whatever the library raises becomes an answer that names the kind of exception and the place.
     """
-    stream: io.BytesIO | io.StringIO = io.BytesIO(data)
+    stream: _Bytes | io.StringIO = _Bytes(data)
     try:
         entry = next(f for f in pyembroidery.supported_formats() if f["extension"].upper() == format_name)
         reader = entry["reader"]
@@ -101,7 +112,8 @@ def read(data: bytes, format_name: str, most: int) -> tuple[dict[str, Any], byte
         texts = {str(key): value for key, value in pattern.extras.items() if isinstance(value, str)}
     except Exception as error:  # damaged data raise nearly every kind of exception in the library
         return {"error": type(error).__name__, "at": stream.tell()}, b""
-    return {"rows": count, "threads": threads, "header": texts}, rows
+    short = getattr(stream, "short", False)
+    return {"rows": count, "threads": threads, "header": texts, "short": short}, rows
 
 
 def _thread(thread: Any) -> list[str | None] | None:
