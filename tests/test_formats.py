@@ -237,6 +237,21 @@ def test_the_table_says_what_each_written_format_keeps(tmp_path: Path) -> None:
         assert any(thread.rgb for thread in found.threads) == form.colours, name
 
 
+def test_each_format_says_how_it_is_laid_out() -> None:
+    assert [form.name for form in known().values() if form.about == "a stitch format"] == []
+    assert {form.name for form in known().values()} >= {
+        "DST",
+        "EXP",
+        "PES",
+        "PEC",
+        "JEF",
+        "VP3",
+        "HUS",
+        "XXX",
+        "U01",
+    }
+
+
 def test_the_table_follows_the_readers_of_the_library() -> None:
     # what a reader hands on can be seen in its source: out.trim(), out.stop() and a thread list of its own
     from inspect import getsource

@@ -32,7 +32,7 @@ Exit code: 0 nothing at level fault, 1 at least one fault, 2 wrong usage or unre
 @click.argument("designs", nargs=-1, required=True, metavar="DESIGN...", type=click.Path(path_type=Path))
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "backing", "stock", "units", "json", "maps", "force", "seed",
+    "topping", "backing", "stock", "units", "json", "maps", "force", "read-limit", "seed",
 )  # fmt: skip
 @click.pass_context
 def check(
@@ -43,6 +43,7 @@ def check(
     as_json: bool,
     maps: Path | None,
     force: bool,
+    read_limits: tuple[tuple[str, float], ...],
     **settings: Any,
 ) -> None:
     """Look one or more designs over before hooping.
@@ -55,7 +56,7 @@ def check(
     unreadable = faults = False
     for number, (path, stem) in enumerate(zip(designs, stems, strict=True)):
         try:
-            result = _look_over(path, job)
+            result = _look_over(path, job, dict(read_limits))
             if maps is not None:
                 _write_maps(result, maps, stem, force=force)
         except UnknownName:
@@ -116,11 +117,12 @@ def distinct_stems(designs: tuple[Path, ...]) -> tuple[str, ...]:
     return tuple(stems)
 
 
-def _look_over(path: Path, job: Job) -> Check:
+def _look_over(path: Path, job: Job, limits: dict[str, float]) -> Check:
     from analyzer import check, read
+    from analyzer.formats import raised
 
     with progress(path.name) as tell:
-        return check(read(path), job, tell)
+        return check(read(path, limits=raised(**limits)), job, tell)
 
 
 def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:

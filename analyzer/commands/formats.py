@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import click
 
@@ -10,7 +11,7 @@ from analyzer.commands.console import allows_bold, screen_width
 from analyzer.commands.options import options
 
 HOLDS = ("colours", "trims", "stops", "sequins")
-HEADERS = ("name", "what it is", "files", "here", "states")
+HEADERS = ("name", "what it is", "files", "here", "states", "lost:")
 
 
 @click.command()
@@ -30,9 +31,17 @@ def formats(as_json: bool) -> None:
             one["about"],
             ", ".join(one["extensions"]),
             "read and written" if one["written"] else "read only",
-            ", ".join(what for what in HOLDS if one[what]) or "none of " + ", ".join(HOLDS),
+            ", ".join(what for what in HOLDS if one[what]) or "stitches and moves only",
+            _lost(one),
         )
         for one in records
     ]
     bold = allows_bold()
     click.echo(as_text(HEADERS, rows, width=screen_width(), bold=bold), nl=False, color=bold)
+
+
+def _lost(form: dict[str, Any]) -> str:
+    """Return what does not come through in a format: what it cannot state, and what is known beside that."""
+    missing = [what for what in HOLDS if not form[what]]
+    cut = [] if form["ends"] else ["a file cut short may not be noticed"]
+    return "; ".join(filter(None, [", ".join(missing), form["lost"], *cut])) or "-"

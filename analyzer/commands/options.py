@@ -13,6 +13,7 @@ from analyzer.job import BACKS, CARES, HOLDINGS
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+READ_LIMITS = ("megabytes", "stitches", "metres", "seconds", "memory")
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 
 
@@ -43,6 +44,27 @@ class Colour(click.ParamType[str]):
                 f"'{value}' is no colour; write six hexadecimal digits, for example #1f4e79", param, ctx
             )
         return str(value).lower()
+
+
+class ReadLimit(click.ParamType[tuple[str, float]]):
+    """A limit of reading and its value: ``stitches=1000000``."""
+
+    name = "limit"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, float]:
+        """Return the limit's name and its value, or complain."""
+        limit, _, number = str(value).partition("=")
+        if limit not in READ_LIMITS:
+            self.fail(f"'{limit}' is no limit of reading; write {' or '.join(READ_LIMITS)}", param, ctx)
+        try:
+            size = float(number)
+        except ValueError:
+            size = 0.0
+        if not 0.0 < size < float("inf"):
+            self.fail(f"'{number}' is no size above zero; write for example {limit}=1000", param, ctx)
+        return limit, size
 
 
 OPTIONS: dict[str, Callable[[_F], _F]] = {
@@ -99,6 +121,14 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         help="Write the cloth maps as PNG.",
     ),
     "force": click.option("--force", is_flag=True, help="Write over maps that are there already."),
+    "read-limit": click.option(
+        "--read-limit",
+        "read_limits",
+        type=ReadLimit(),
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="Let a file be larger or take longer: megabytes, stitches, metres, seconds, memory (megabytes).",
+    ),
     "seed": click.option(
         "--seed",
         type=click.IntRange(min=0),

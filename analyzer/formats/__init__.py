@@ -5,8 +5,8 @@ where the format has a signature, else by its extension; millimetres, y up; trim
 file states them, and a note wherever it does not. :func:`known` lists the formats and what each can hold.
 """
 
-from analyzer.formats.limits import ReadLimits
+from analyzer.formats.limits import ReadLimits, raised
 from analyzer.formats.reading import read
 from analyzer.formats.table import Format, known
 
-__all__ = ["Format", "ReadLimits", "known", "read"]
+__all__ = ["Format", "ReadLimits", "known", "raised", "read"]

@@ -8,6 +8,7 @@ reused from file to file; it is replaced when it dies or had to be ended. Thread
 from __future__ import annotations
 
 import atexit
+import math
 import os
 import subprocess
 import sys
@@ -224,7 +225,7 @@ def too_many(count: int, limits: ReadLimits) -> str:
 
 def raising(limit: str, value: float) -> str:
     """Say how a limit is raised."""
-    return f"raise the limit with --read-limit {limit}={value:.0f}"
+    return f"raise the limit with --read-limit {limit}={math.ceil(value)}"
 
 
 def _too_much_memory(format_name: str, limits: ReadLimits) -> DecodeError:

@@ -24,3 +24,21 @@ class ReadLimits:
 
 
 DEFAULT = ReadLimits()
+
+
+def raised(
+    *,
+    megabytes: float = DEFAULT.bytes / 1e6,
+    stitches: float = DEFAULT.stitches,
+    metres: float = DEFAULT.extent_mm / 1e3,
+    seconds: float = DEFAULT.seconds,
+    memory: float = DEFAULT.memory_bytes / 1e6,
+) -> ReadLimits:
+    """Return limits of the sizes given, ``memory`` in megabytes; the names are those of ``--read-limit``."""
+    return ReadLimits(
+        bytes=round(megabytes * 1e6),
+        stitches=round(stitches),
+        extent_mm=metres * 1e3,
+        seconds=seconds,
+        memory_bytes=round(memory * 1e6),
+    )

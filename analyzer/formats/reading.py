@@ -70,27 +70,35 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Desig
 
 def _bytes(file: Path, shown: str, limits: ReadLimits) -> bytes:
     try:
-        if file.is_dir():
-            raise UnreadableDesign(f"{shown}: this is a folder; name a stitch file in it")
-        if file.exists() and not file.is_file():
+        folder = file.is_dir()
+        if not folder and not file.is_file() and file.exists():
             raise UnreadableDesign(f"{shown}: this is no file but a device or a pipe; name a stitch file")
-        size = file.stat().st_size
-        if size > limits.bytes:
-            raise UnreadableDesign(
-                f"{shown}: {size / 1e6:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB; "
-                f"if it truly is a stitch file, {raising('megabytes', size / 1e6 + 1)}"
-            )
-        data = file.read_bytes()
+        data = b"" if folder else _beginning(file, limits.bytes + 1)
+    except UnreadableDesign:
+        raise
     except FileNotFoundError:
         raise UnreadableDesign(f"{shown}: there is no such file at {file.parent}; check the name") from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError) as error:  # a name with a null byte is a ValueError
         reason = getattr(error, "strerror", None) or str(error)
         raise UnreadableDesign(
             f"{shown}: cannot be opened ({reason}); check its name and permissions"
         ) from None
+    if folder:
+        raise UnreadableDesign(f"{shown}: this is a folder; name a stitch file in it")
+    if len(data) > limits.bytes:
+        size = file.stat().st_size / 1e6
+        raise UnreadableDesign(
+            f"{shown}: {size:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB; if it truly is a "
+            f"stitch file, {raising('megabytes', size)}"
+        )
     if not data:
         raise UnreadableDesign(f"{shown}: the file is empty; copy or export it again")
     return data
+
+
+def _beginning(file: Path, most: int) -> bytes:
+    with file.open("rb") as stream:
+        return stream.read(most)
 
 
 def _identify(file: Path, shown: str, data: bytes) -> tuple[str, list[str]]:
@@ -140,9 +148,10 @@ def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimit
         extent = max(float(np.ptp(points[:, axis])) for axis in range(2))
     if extent >= limits.extent_mm:
         size = f"{extent / 1000:,.1f} m across" if np.isfinite(extent) else "without finite size"
+        wider = f", or {raising('metres', extent / 1e3 + 1)}" if np.isfinite(extent) else ""
         raise UnreadableDesign(
             f"{shown}: read as {format_name} it would be {size}, so it is damaged or of another format; "
-            "export it again"
+            f"export it again{wider}"
         )
 
 

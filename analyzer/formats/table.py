@@ -24,7 +24,7 @@ class Format:
     """
 
     name: str  #: upper-case canonical extension, "DST"
-    about: str
+    about: str  #: how its data are laid out, one phrase
     extensions: tuple[str, ...]  #: without the dot
     read: bool
     written: bool
@@ -49,7 +49,7 @@ def known() -> Mapping[str, Format]:
             continue  # pictures, and lists of thread colours without stitches
         formats[extension.upper()] = Format(
             name=extension.upper(),
-            about=entry["description"],
+            about=holds["about"].get(extension, "a stitch format"),
             extensions=_extensions(entry),
             read=True,
             written=entry.get("writer") is not None,
