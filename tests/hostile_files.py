@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+import struct
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pyembroidery
+from pyembroidery.EmbCompress import compress
 
 SAMPLES = Path(__file__).parent.parent / "sample_designs"
 _TELLING = (0x00, 0x01, 0x02, 0x04, 0x10, 0x43, 0x7F, 0x80, 0x83, 0xB0, 0xC3, 0xF3, 0xFE, 0xFF)
@@ -20,6 +22,8 @@ def sound(name: str, most_bytes: int = 4000) -> tuple[bytes, ...]:
     if name == "PES":  # the stitches stand at the end: small files of both versions that are written
         return tuple(every_command(name, version=version, truncated=short)
                      for version in (1, 6) for short in (False, True))  # fmt: skip
+    if name == "HUS":
+        return (packed_streams(),)
     files = sorted(SAMPLES.glob(f"*.{name.lower()}"))
     if files:
         return tuple(path.read_bytes()[:most_bytes] for path in files)
@@ -48,6 +52,19 @@ def every_command(name: str, at: tuple[int, int] = (0, 0), **settings: object) -
             pattern.add_command(command)
     pattern.end()
     return written(pattern, name, **settings)
+
+
+def packed_streams(stitches: int = 40) -> bytes:
+    """Return a HUS file, which the library reads only: its three streams, each packed without gain."""
+    commands = [0x80] * stitches + [0x84] + [0x80] * stitches + [0x88, 0x81] + [0x80] * stitches + [0x90]
+    dx = [10 if command == 0x80 else 0 for command in commands]
+    dy = [(15 if number % 2 else 241) if command == 0x80 else 0 for number, command in enumerate(commands)]
+    streams = [bytes(compress(bytearray(stream))) for stream in (commands, dx, dy)]
+    width = 10 * 3 * stitches
+    head = struct.pack("<III4h", 0x00C8AF5B, len(commands), 2, width, 15, 0, 0)
+    start = len(head) + 12 + 8 + 2 + 2 * 2
+    ends = [start, start + len(streams[0]), start + len(streams[0]) + len(streams[1])]
+    return head + struct.pack("<III8x2x2H", *ends, 3, 5) + b"".join(streams)
 
 
 def written(pattern: pyembroidery.EmbPattern, name: str, **settings: object) -> bytes:

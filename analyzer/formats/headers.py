@@ -45,14 +45,22 @@ def remark(data: bytes, format_name: str, decoded: Decoded) -> str | None:
     return f"The header states {', '.join(differing)}; what was found in the stitches is used."
 
 
+def ends_early(data: bytes, format_name: str) -> bool:
+    """Return whether the file ends before its own count of stitches, in the formats with an exact one."""
+    if format_name not in _EXACT_COUNTS:
+        return False
+    try:
+        _READERS[format_name](data, {})
+    except struct.error:
+        return True
+    return False
+
+
 def shortfall(data: bytes, format_name: str, decoded: Decoded) -> str | None:
     """Return that stitches are missing, where a format's own count is exact and is not reached."""
-    if format_name not in _EXACT_COUNTS:
+    if format_name not in _EXACT_COUNTS or ends_early(data, format_name):
         return None
-    try:
-        stated = _READERS[format_name](data, decoded.header).stitches or 0
-    except struct.error:
-        return None
+    stated = _READERS[format_name](data, decoded.header).stitches or 0
     found = int(np.count_nonzero(decoded.kinds != Command.TRIM))
     if found < stated * (1.0 - _COUNT_TOLERANCE) - 1:
         return f"the file states {stated} commands and holds {found}; {CUT_SHORT}"

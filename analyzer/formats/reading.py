@@ -44,6 +44,8 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Desig
     data = _bytes(file, shown, limits)
     format_name, notes = _identify(file, shown, data)
     _bound(data, format_name, shown, limits)
+    if headers.ends_early(data, format_name):
+        raise UnreadableDesign(f"{shown}: the {format_name} file ends in its header; export it again")
     try:
         decoded = decode(data, format_name, limits)
     except DecodeError as error:
