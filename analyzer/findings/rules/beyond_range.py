@@ -14,6 +14,10 @@ from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.types import Finding, Level
 
 
+_LACE = "On film alone the stitching draws together further than can be computed; expect a smaller piece."
+_LACE_ADVICE = "Sew a sample, measure it rinsed and dry, and make the design that much larger."
+
+
 def look(evidence: Evidence) -> Finding | None:
     """Report a response that lies beyond what can be computed."""
     if evidence.response is None or not evidence.response.pull_in.beyond_range:
@@ -28,8 +32,10 @@ def look(evidence: Evidence) -> Finding | None:
         limit=evidence.limit("strain_p95"),
         unit="share",
         chance=None,
-        because="It will distort badly, more than can be computed.",
-        advice="Put a backing behind it, a stronger one, or choose a lighter design.",
+        because=_LACE if evidence.is_lace else "It will distort badly, more than can be computed.",
+        advice=_LACE_ADVICE
+        if evidence.is_lace
+        else "Put a stronger backing behind it, or choose a lighter design.",
     )
 
 
