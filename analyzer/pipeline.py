@@ -51,8 +51,8 @@ class Checked:
     """Everything that a check found.
 
     With goods, ``judged`` and ``plan`` are there and ``comparison`` is empty. Without goods it is the
-    other way round: ``comparison`` holds three goods, each with nothing behind it and with its usual
-    backing.
+    other way round: ``comparison`` holds three goods, each with nothing behind it and with one medium
+    layer of its usual backing.
     """
 
     design: Design
@@ -219,9 +219,13 @@ def _comparable(bench: _Bench) -> tuple[StackChoice, ...]:
     topping = bench.topping()
     if bench.job.backing is not None:
         return (StackChoice(goods.parse_backing(bench.job.backing), topping),)
-    kind = goods.backing(bench.setup.cloth.backings[0])
-    weight = kind.weights_g_m2[len(kind.weights_g_m2) // 2]
-    return StackChoice((), topping), StackChoice(goods.parse_backing(f"{kind.kind}:{weight:g}"), topping)
+    medium = goods.constants("plan")["medium_backing_g_m2"].value
+    stacks = plan.candidates(bench.setup, None, bench.regions, bench.cover, topping)
+    usual = min(
+        (stack for stack in stacks if stack.layers == 1),
+        key=lambda stack: abs(stack.total_g_m2 - medium),
+    )
+    return StackChoice((), topping), usual
 
 
 def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:

@@ -222,7 +222,8 @@ def drift_map(checked: Checked, on: OnGoods) -> bytes:
     sheet = Sheet(
         checked,
         f"Drift: {checked.design.name} on {on.setup.cloth.name}",
-        f"Behind it: {behind}. How far each stitch drifts from its own moment to the end of the design (estimate)."
+        f"Behind it: {behind}. How far each stitch drifts from its own moment to the end of the design"
+        " (estimate)."
         f" Lines dashed: as meant; solid: as predicted, {drawn}; arrows likewise."
         + (f" {BEYOND}" if beyond else ""),
     )

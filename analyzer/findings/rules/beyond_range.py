@@ -13,7 +13,6 @@ from __future__ import annotations
 from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.types import Finding, Level
 
-
 _LACE = "On film alone the stitching draws together further than can be computed; expect a smaller piece."
 _LACE_ADVICE = "Sew a sample, measure it rinsed and dry, and make the design that much larger."
 
