@@ -55,7 +55,7 @@ def needle_points(pattern: pyembroidery.EmbPattern) -> np.ndarray:
 
 
 @pytest.mark.parametrize("name", WRITTEN)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(generated=rows)
 def test_needle_points_are_those_of_the_library(
     name: str, generated: list[tuple[tuple[int, int], int]]
@@ -70,19 +70,44 @@ def test_needle_points_are_those_of_the_library(
     assert np.allclose(found.penetrations, expected, atol=1e-9)
 
 
-@pytest.mark.parametrize("name", ["DST", "EXP", "JEF", "U01"])
-@settings(max_examples=25, deadline=None)
+@pytest.mark.parametrize("name", WRITTEN)
+@settings(max_examples=20, deadline=None)
 @given(generated=rows)
 def test_needle_points_are_those_that_were_written(
     name: str, generated: list[tuple[tuple[int, int], int]]
 ) -> None:
+    if name == "XXX":  # the writer makes a long jump of a stitch of 12.4 mm, where it should split it
+        generated = [((dx * 2 // 5, dy * 2 // 5), command) for (dx, dy), command in generated]
+    # formats may add a penetration where the needle already is, after a jump: compared without repeats
     pattern = as_pattern(generated)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"generated.{name.lower()}"
         pyembroidery.write(pattern, str(path))
         found = read(path)
-    # formats may add a penetration where the needle already is, after a jump: compare without repeats
-    assert np.allclose(_distinct(found.penetrations), _distinct(needle_points(pattern)), atol=1e-9)
+    expected, given_back = _distinct(needle_points(pattern)), _distinct(found.penetrations)
+    if name in EXTRA_AT_LANDINGS:
+        jumps = [(x / 10, -y / 10) for x, y, command in pattern.stitches if command == pyembroidery.JUMP]
+        landings = np.array(jumps, dtype=float).reshape(-1, 2)
+        given_back = _without_extra(given_back, expected, landings)
+    assert given_back.shape == expected.shape
+    assert np.allclose(given_back, expected, atol=ROUNDED_TO_MM.get(name, 1e-9))
+
+
+# what a format cannot hold, or the library's writer does not keep
+EXTRA_AT_LANDINGS = ("PEC", "PES")  # the writer puts the needle down where a jump ends
+ROUNDED_TO_MM = {"VP3": 0.101}  # the writer rounds the middle of the design and the beginning of each block
+
+
+def _without_extra(found: np.ndarray, expected: np.ndarray, landings: np.ndarray) -> np.ndarray:
+    """Leave out the points of ``found`` that the next of ``expected`` is not and where a jump landed."""
+    kept, wanted = [], 0
+    for point in found:
+        if wanted < len(expected) and np.allclose(point, expected[wanted], atol=1e-9):
+            kept.append(point)
+            wanted += 1
+        elif not len(landings) or np.hypot(*(landings - point).T).min() > 1e-6:
+            kept.append(point)  # no excuse for this one
+    return np.array(kept).reshape(-1, 2)
 
 
 def _distinct(points: np.ndarray) -> np.ndarray:
