@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from analyzer.cloth import measure, on_cloth
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
+from analyzer.goods.constants import constants
 from analyzer.regions import RegionKind, Regions
 
 NO_REGIONS = Regions((), np.zeros(0, dtype=np.int32), ())
@@ -90,15 +91,23 @@ def test_area_and_coverage_are_those_of_shapelys_union(name, turn_deg):
     assert cover.coverage == pytest.approx(exact / ground, rel=5e-3)
 
 
+@pytest.mark.parametrize("name", ["disc", "square", "ring"])
+def test_the_ground_is_shapelys_closing_of_the_threads(name):
+    """The union of the threads, grown by 0.75 spacings and taken back by as much (GEOS), within 0.3 %."""
+    design, regions = sewn(*SHAPES[name])
+    radius = constants("cloth")["closing_share"].value * 0.4
+    exact = union(design).buffer(radius, quad_segs=32).buffer(-radius, quad_segs=32).area
+    assert covered(design, regions).stitched_mm2 == pytest.approx(exact, rel=3e-3)
+
+
 def test_the_ground_is_that_of_the_shape_that_was_filled():
-    """The rows end on the outline and stand half a thread over it: area + perimeter * w/2, within 2 %."""
-    for shape, parts in (
-        (disc(10), SHAPES["disc"]),
-        (square(20), SHAPES["square"]),
-        (ring(15, 6), SHAPES["ring"]),
-    ):
-        cover = covered(*sewn(*parts))
-        assert cover.stitched_mm2 == pytest.approx(shape.area + shape.length * WIDTH_MM / 2, rel=0.02)
+    """The rows end on the outline and stand half a thread over it: area + perimeter * w/2, within 2.5 %.
+
+    It is less, by the notches between the ends of rows.
+    """
+    for name, shape in (("disc", disc(10)), ("square", square(20)), ("ring", ring(15, 6))):
+        cover = covered(*sewn(*SHAPES[name]))
+        assert cover.stitched_mm2 == pytest.approx(shape.area + shape.length * WIDTH_MM / 2, rel=0.025)
 
 
 def test_counting_pixels_along_the_rows_would_fail_that_comparison():

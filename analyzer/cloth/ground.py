@@ -8,11 +8,19 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats
-from analyzer.laid import Grid, lay
+from analyzer.laid import Grid
 
 #: The raster's origin lies off the penetrations' lattice by these parts of a pixel, so that rows do not all
 #: fall on pixel centres at once.
 _FRACTION = (0.382, 0.236)
+_FROM, _TO, _ALL = slice(1, None), slice(None, -1), slice(None)
+#: Two views of an array (ny, nx) that lay each pixel beside its neighbour, for the four sides.
+SIDES = (
+    ((_FROM, _ALL), (_TO, _ALL)),
+    ((_TO, _ALL), (_FROM, _ALL)),
+    ((_ALL, _FROM), (_ALL, _TO)),
+    ((_ALL, _TO), (_ALL, _FROM)),
+)
 _MOST_PIXELS = 20_000_000  #: 400 by 400 mm at the usual pitch
 
 
@@ -33,43 +41,40 @@ def fine_grid(low: Floats, high: Floats, margin_mm: float, pitch_mm: float) -> G
     )
 
 
-def window(grid: Grid, low: Floats, high: Floats, margin_mm: float) -> tuple[slice, slice, Grid]:
-    """Return the rows, the columns and the part of ``grid`` that hold the box and ``margin_mm`` around it."""
-    origin = np.array([grid.x0_mm, grid.y0_mm])
-    size = np.array([grid.nx, grid.ny])
-    first = np.clip(np.floor((low - margin_mm - origin) / grid.cell_mm), 0, size - 1).astype(int)
-    last = np.clip(np.ceil((high + margin_mm - origin) / grid.cell_mm), first + 1, size).astype(int)
-    corner = origin + first * grid.cell_mm
-    part = Grid(float(corner[0]), float(corner[1]), grid.cell_mm, *(last - first).tolist())
-    return slice(first[1], last[1]), slice(first[0], last[0]), part
+def closed(covered: Bools, radius_px: float) -> Bools:
+    """Return the ground that a covered set (ny, nx) takes up: its morphological closing by a disc.
 
-
-def closed(a: Floats, b: Floats, width_mm: float, radius_mm: float, grid: Grid) -> tuple[Bools, Bools]:
-    """Return what threads cover and the ground that they take up, (ny, nx) each.
-
-    The ground is the morphological closing of the threads by a disc. Threads grown by a disc are wider
-    threads; what is then taken back are the points within the radius of bare pixels, which are laid as dots.
-    Bare pixels stand up to a pixel off the edge, so the radius is taken half a pixel longer; at the outer
-    edge the threads themselves decide.
+    The disc holds the pixels whose middles lie within ``radius_px`` of its own. The closing never takes
+    anything away, so its outer edge is that of the set. Pixels within the radius of the array's border must
+    be bare.
     """
-    covered = lay(a, b, width_mm, grid) > 0
-    if radius_mm <= 0.0:
-        return covered, covered
-    grown = lay(a, b, width_mm + 2.0 * radius_mm, grid) > 0
-    rows, columns = np.nonzero(rim(grown))
-    dots = centres(grid, rows, columns)
-    taken_back = lay(dots, dots, 2.0 * radius_mm + grid.cell_mm, grid) > 0
-    return covered, covered | (grown & ~taken_back)
+    if radius_px < 1.0 or not covered.any():
+        return covered
+    return ~dilated(~dilated(covered, radius_px), radius_px) | covered
 
 
-def rim(mask: Bools) -> Bools:
-    """Return the pixels outside ``mask`` (ny, nx) that share a side with one inside."""
-    beside = np.zeros_like(mask)
-    beside[1:] |= mask[:-1]
-    beside[:-1] |= mask[1:]
-    beside[:, 1:] |= mask[:, :-1]
-    beside[:, :-1] |= mask[:, 1:]
-    return beside & ~mask
+def dilated(mask: Bools, radius_px: float) -> Bools:
+    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array.
+
+    A disc is a stack of rows: the mask is widened along x by each half-width in turn, and every widened
+    mask is shifted to the rows of the disc that have it.
+    """
+    reach = int(radius_px)
+    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64)
+    wide = mask.copy()
+    result = np.zeros_like(mask)
+    done = 0
+    for dy in range(reach, -1, -1):
+        for dx in range(done + 1, min(int(half[dy]), mask.shape[1] - 1) + 1):
+            wide[:, dx:] |= mask[:, :-dx]
+            wide[:, :-dx] |= mask[:, dx:]
+        done = int(half[dy])
+        if dy == 0:
+            result |= wide
+        elif dy < len(mask):
+            result[dy:] |= wide[:-dy]
+            result[:-dy] |= wide[dy:]
+    return result
 
 
 def centres(grid: Grid, rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> Floats:

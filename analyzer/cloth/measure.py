@@ -8,11 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Bools, Bytes, Floats, frozen
-from analyzer.cloth.ground import closed, fine_grid, window
+from analyzer.cloth.ground import closed, fine_grid
 from analyzer.cloth.lace import lace
+from analyzer.cloth.patches import Patch, patches
+from analyzer.cloth.rims import FILL, LINE, SATIN, Threads
 from analyzer.cloth.threads import on_cloth
 from analyzer.cloth.types import Cover, CoverRaster, Field, RegionCover
-from analyzer.cloth.voids import Threads, find_voids
+from analyzer.cloth.voids import find_voids
 from analyzer.design import Design
 from analyzer.errors import UnreadableDesign
 from analyzer.goods.constants import constants
@@ -47,12 +49,12 @@ def measure(
     angle = np.deg2rad(_TURN_DEG)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     sheet = _sheet(design.penetrations @ turn, laid, regions, thread_width_mm, resolution_mm)
-    measures = tuple(_region(region, regions, laid, sheet) for region in regions.items)
+    measures = _regions(regions, laid, sheet)
     sheet.ground[...] |= sheet.covered
     pixel = sheet.grid.cell_mm**2
     stitched, covered = np.count_nonzero(sheet.ground) * pixel, np.count_nonzero(sheet.covered) * pixel
-    rims = _rims(sheet.points, regions, laid)
-    voids = find_voids(rims, thread_width_mm, sheet.grid, sheet.covered, sheet.spacing)
+    lined = _lined(sheet.points, regions, laid)
+    voids = find_voids(lined, thread_width_mm, sheet.grid, sheet.covered, sheet.spacing)
     density, penetrations = _fields(design, a, b)
     low, high = design.penetrations.min(axis=0), design.penetrations.max(axis=0)
     picture = fine_grid(low, high, thread_width_mm, resolution_mm)
@@ -89,7 +91,7 @@ def _sheet(
 ) -> _Sheet:
     """Lay the whole design on a raster with room for what the regions are closed over."""
     widest = max((_closing_mm(region) for region in regions.items), default=0.0)
-    margin = 0.5 * width_mm + max(widest, constants("cloth")["void_radius_mm"].value) + 4.0 * pitch_mm
+    margin = 0.5 * width_mm + max(widest, constants("cloth")["void_open_mm"].value) + 4.0 * pitch_mm
     grid = fine_grid(points.min(axis=0), points.max(axis=0), margin, pitch_mm)
     threads = _threads(points[laid - 1], points[laid], width_mm, grid)
     bare, none = np.zeros(grid.shape, dtype=np.bool_), np.zeros(grid.shape, dtype=np.float32)
@@ -117,32 +119,46 @@ def _closing_mm(region: Region) -> float:
     return min(known["closing_share"].value * (region.row_spacing_mm or 0.0), known["closing_most_mm"].value)
 
 
-def _region(region: Region, regions: Regions, laid: npt.NDArray[np.int64], sheet: _Sheet) -> RegionCover:
+def _regions(regions: Regions, laid: npt.NDArray[np.int64], sheet: _Sheet) -> tuple[RegionCover, ...]:
+    """Measure every region by itself, and add its ground to the sheet."""
+    found = [RegionCover(region.id, 0.0, 0.0, 0.0, 0.0, 0) for region in regions.items]
+    if not found:
+        return ()
+    ids = np.array([region.id for region in regions.items])
+    by_id = np.argsort(ids)
+    owner = by_id[np.searchsorted(ids, regions.region_of, sorter=by_id).clip(0, ids.size - 1)]
+    known = ids[owner] == regions.region_of
+    holes = np.bincount(owner[known], minlength=ids.size)
+    radius_px = np.array([_closing_mm(region) for region in regions.items]) / sheet.grid.cell_mm
+    mine = laid[known[laid]]
+    a, b = sheet.points[mine - 1], sheet.points[mine]
+    thread_mm = np.bincount(owner[mine], weights=np.hypot(*(b - a).T), minlength=ids.size)
+    for patch in patches(a, b, owner[mine], radius_px + 2.0, sheet.width_mm, sheet.grid):
+        i = patch.owner
+        found[i] = _region(regions.items[i], patch, radius_px[i], float(thread_mm[i]), int(holes[i]), sheet)
+    return tuple(found)
+
+
+def _region(
+    region: Region, patch: Patch, radius_px: float, thread_mm: float, holes: int, sheet: _Sheet
+) -> RegionCover:
     """Measure one region on its window of the raster, and add its ground to the sheet."""
-    radius, grid, width_mm = _closing_mm(region), sheet.grid, sheet.width_mm
-    own = laid[slice(*np.searchsorted(laid, [region.first, region.last + 1]))]
-    own = own[regions.region_of[own] == region.id]
-    if own.size == 0:
-        return RegionCover(region.id, 0.0, 0.0, 0.0, 0.0, 0)
-    a, b = sheet.points[own - 1], sheet.points[own]
-    low, high = np.minimum(a, b).min(axis=0), np.maximum(a, b).max(axis=0)
-    rows, columns, part = window(grid, low, high, 0.5 * width_mm + radius + 2.0 * grid.cell_mm)
-    covered, ground = closed(a, b, width_mm, radius, part)
-    sheet.ground[rows, columns] |= ground
-    spacing = sheet.spacing[rows, columns]
-    np.maximum(spacing, (region.row_spacing_mm or 0.0) * ground, out=spacing, casting="same_kind")
+    ground = closed(patch.covered, radius_px)
     pixels = np.count_nonzero(ground)
-    area = pixels * grid.cell_mm**2
     if pixels == 0:
         return RegionCover(region.id, 0.0, 0.0, 0.0, 0.0, 0)
-    layers = np.cumsum(np.bincount(sheet.threads[rows, columns][ground]))
-    holes = np.count_nonzero(regions.region_of[region.first : region.last + 1] == region.id)
+    sheet.ground[patch.rows, patch.columns] |= ground
+    if region.row_spacing_mm:
+        spacing = sheet.spacing[patch.rows, patch.columns]
+        np.copyto(spacing, region.row_spacing_mm, where=ground & (spacing < region.row_spacing_mm))
+    area = pixels * sheet.grid.cell_mm**2
+    layers = np.cumsum(np.bincount(sheet.threads[patch.rows, patch.columns][ground]))
     return RegionCover(
         region=region.id,
         area_mm2=float(area),
-        thread_mm_per_mm2=float(np.hypot(*(b - a).T).sum() / area),
-        penetrations_per_mm2=float(holes / area),
-        coverage=float(np.count_nonzero(covered) / pixels),
+        thread_mm_per_mm2=thread_mm / area,
+        penetrations_per_mm2=holes / area,
+        coverage=float(np.count_nonzero(patch.covered) / pixels),
         layers_max=int(np.searchsorted(layers, _LAYERS_SHARE * pixels)),
     )
 
@@ -160,7 +176,7 @@ def _fields(design: Design, a: Floats, b: Floats) -> tuple[Field, Field]:
     return Field(grid, frozen(length), "mm/mm2"), Field(grid, frozen(per_mm2), "1/mm2")
 
 
-def _rims(points: Floats, regions: Regions, laid: npt.NDArray[np.int64]) -> Threads:
+def _lined(points: Floats, regions: Regions, laid: npt.NDArray[np.int64]) -> Threads:
     """Return the stitches on the cloth with what they say of a rim that they lie on."""
     step = np.zeros_like(points)
     step[laid] = points[laid] - points[laid - 1]
@@ -170,12 +186,15 @@ def _rims(points: Floats, regions: Regions, laid: npt.NDArray[np.int64]) -> Thre
     turn = np.cos(np.deg2rad(constants("cloth")["turn_deg"].value))
     ends = np.ones(len(points), dtype=np.bool_)
     ends[:-1] = dot <= turn * size[:-1] * size[1:]
-    finishing = (RegionKind.RUN, RegionKind.SATIN)
-    kinds = {region.id: region.kind in finishing for region in regions.items}
-    along = np.array([kinds.get(int(i), False) for i in regions.region_of[laid]], dtype=np.bool_)
+    codes = {RegionKind.SATIN: SATIN, RegionKind.FILL: FILL}
+    kind_of = np.full(max((region.id for region in regions.items), default=-1) + 2, LINE, dtype=np.int8)
+    for region in regions.items:
+        kind_of[region.id] = codes.get(region.kind, LINE)
     return Threads(
         a=points[laid - 1],
         b=points[laid],
-        finishing=along,
+        kind=kind_of[regions.region_of[laid]],
+        region=regions.region_of[laid].astype(np.int64),
+        stitch=laid,
         ends_row=np.stack([ends[laid - 1], ends[laid]], axis=1),
     )

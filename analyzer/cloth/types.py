@@ -41,12 +41,13 @@ class RegionCover:
 
 @dataclass(frozen=True, slots=True)
 class Void:
-    """An uncovered place enclosed by stitching."""
+    """An uncovered place that stitching encloses, or a gap that opens to the outside."""
 
     area_mm2: float
     at: tuple[float, float]  #: centre of the largest inscribed circle, mm
     radius_mm: float  #: of that circle
     meant: bool  #: probably
+    open: bool = False  #: to the outside
 
 
 @dataclass(frozen=True, slots=True)

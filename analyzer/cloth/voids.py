@@ -1,12 +1,11 @@
-"""Uncovered places enclosed by stitching: how large, where, and whether they are probably meant.
+"""Uncovered places that stitching encloses, and gaps that open to the outside: how large, and where.
 
-Pixels further from every thread than the least void radius are labelled; what touches the outside is none.
-Slits narrower than twice that radius therefore neither join voids to each other nor let them leak out.
+Pixels further from every thread than the least void radius are labelled; what touches the outside encloses
+nothing. Slits narrower than twice that radius therefore neither join voids to each other nor let them leak
+out. What opens to the outside is a gap where a small disc cannot roll into it and threads line it.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +13,8 @@ import shapely
 from scipy import ndimage
 
 from analyzer.arrays import Bools, Floats
-from analyzer.cloth.ground import centres, rim
+from analyzer.cloth.ground import SIDES, centres, closed
+from analyzer.cloth.rims import Threads, judge, rims
 from analyzer.cloth.types import Void
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid, lay
@@ -22,23 +22,9 @@ from analyzer.laid import Grid, lay
 _Longs = npt.NDArray[np.int64]
 _Labels = npt.NDArray[np.int32]
 
-_RIM_POINTS = 50  #: points of a void's rim that are looked at, about
 _PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
+_DIRECTIONS = 16  #: in which the rows round an open gap are looked for
 _REFINE = ((1.0, 3), (0.33, 3))  #: spread (pixels) and half-number of the points tried around a void's middle
-
-
-@dataclass(frozen=True, slots=True)
-class Threads:
-    """Stitches on the cloth.
-
-    ``a``, ``b`` (k, 2) mm are their ends; ``finishing`` (k,) is true where a rim along the stitch is a
-    finished one; ``ends_row`` (k, 2) tells for each end whether a row ends there.
-    """
-
-    a: Floats
-    b: Floats
-    finishing: Bools
-    ends_row: Bools
 
 
 def find_voids(
@@ -46,33 +32,35 @@ def find_voids(
 ) -> tuple[Void, ...]:
     """Return the voids, largest first.
 
-    ``covered`` (ny, nx) is what the threads cover; ``spacing_mm`` (ny, nx) the widest row spacing of the
-    regions whose ground a pixel belongs to, 0 elsewhere: places no wider than the gaps between such rows are
-    left out, being a matter of the rows' spacing.
+    ``covered`` (ny, nx) is what the threads cover, with ``void_open_mm`` of bare pixels round it;
+    ``spacing_mm`` (ny, nx) the widest row spacing of the regions whose ground a pixel belongs to, 0
+    elsewhere: places no wider than the gaps between such rows are left out, being a matter of the rows'
+    spacing, and so are the wedges between a satin's own turns.
     """
     known = constants("cloth")
     least = known["void_radius_mm"].value
     far = lay(threads.a, threads.b, width_mm + 2.0 * least, grid) == 0
-    labels, count = _enclosed(far)
+    labels, enclosed, count = _places(far, covered, grid)
     if count == 0:
         return ()
+    opens = np.arange(count) >= enclosed
     grown = _grown(labels, covered, int(np.ceil(least / grid.cell_mm)))
-    area = np.bincount(grown.ravel(), minlength=count + 1)[1:] * grid.cell_mm**2
-    threads = _short(threads)
-    tree = shapely.STRtree(shapely.linestrings(np.stack([threads.a, threads.b], axis=1)))
-    middle, clearance = _refined(_middles(labels, count, grid), threads, tree, grid.cell_mm)
-    radius = clearance - 0.5 * width_mm
-    columns, rows = ((middle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64).T
-    row_gap = radius <= known["row_gap_share"].value * spacing_mm[rows, columns]
-    meant = radius >= known["meant_surely_mm"].value
-    # A gap that opened between two things is long and narrow; a place left open seldom is.
-    compact = area <= known["meant_slender"].value * np.pi * radius**2
-    doubtful = (radius >= known["meant_radius_mm"].value) & compact & ~meant
-    if doubtful.any():
-        finished = _finished(
-            np.where(np.append(False, doubtful)[grown], grown, 0), count, grid, threads, tree, width_mm
-        )
-        meant |= doubtful & (finished >= known["meant_rim_share"].value)
+    pixels = np.bincount(grown.ravel(), minlength=count + 1)[1:]
+    area: Floats = pixels.astype(np.float64) * grid.cell_mm**2
+    short = _short(threads)
+    tree = shapely.STRtree(shapely.linestrings(np.stack([short.a, short.b], axis=1)))
+    middle, clearance = _refined(_middles(labels, count, grid), short, tree, grid.cell_mm)
+    radius: Floats = clearance - 0.5 * width_mm
+    rows_mm = _spacing(spacing_mm, grid, middle, np.where(opens, radius + width_mm, 0.0))
+    kept = (radius > least) & (radius > known["row_gap_share"].value * rows_mm)
+    kept &= ~opens | (area >= known["void_open_slender"].value * (2.0 * radius) ** 2)
+    if not kept.any():
+        return ()
+    number = np.where(kept, np.cumsum(kept), 0)
+    renumbered = np.append(0, number).astype(np.int32)[grown]
+    middle, radius, area, opens = middle[kept], radius[kept], area[kept], opens[kept]
+    seen = rims(renumbered, covered, radius.size, grid, short, tree, width_mm)
+    meant, texture = judge(seen, radius, area, opens)
     order = np.argsort(-area, kind="stable")
     return tuple(
         Void(
@@ -80,10 +68,65 @@ def find_voids(
             at=(float(middle[i, 0]), float(middle[i, 1])),
             radius_mm=float(radius[i]),
             meant=bool(meant[i]),
+            open=bool(opens[i]),
         )
         for i in order.tolist()
-        if radius[i] > least and not row_gap[i]
+        if not texture[i]
     )
+
+
+def _spacing(
+    spacing_mm: npt.NDArray[np.float32], grid: Grid, at: Floats, reach_mm: Floats
+) -> Floats:
+    """Return the widest row spacing on the circle of radius ``reach_mm`` (v,) round ``at`` (v, 2); (v,)."""
+    angle = np.linspace(0.0, 2.0 * np.pi, _DIRECTIONS, endpoint=False)
+    circle = at[:, None] + reach_mm[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    pixel = ((circle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64)
+    columns, rows = pixel[..., 0].clip(0, grid.nx - 1), pixel[..., 1].clip(0, grid.ny - 1)
+    widest: Floats = spacing_mm[rows, columns].max(axis=1).astype(np.float64)
+    return widest
+
+
+def _places(far: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int, int]:
+    """Label the parts of ``far`` (ny, nx) that stitching encloses, then the gaps that open to the outside.
+
+    Returns the labels, how many are enclosed, and how many there are in all.
+    """
+    labels, count = ndimage.label(far)
+    outside = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
+    number = np.arange(count + 1)
+    keep = ~np.isin(number, outside)
+    keep[0] = False
+    renumber = np.where(keep, np.cumsum(keep), 0).astype(np.int32)
+    enclosed = int(np.count_nonzero(keep))
+    labels = renumber[labels]
+    gaps, more = _open_gaps(far & (labels == 0), covered, grid)
+    if more:
+        labels = np.where(gaps > 0, gaps + enclosed, labels)
+    return labels.astype(np.int32, copy=False), enclosed, enclosed + more
+
+
+def _open_gaps(outside: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int]:
+    """Label the gaps into which a disc of ``void_open_mm`` cannot roll from outside, and which threads line.
+
+    A corner between two edges is no gap: much of its rim is the mouth that opens to the outside.
+    """
+    known = constants("cloth")
+    pocket = closed(covered, known["void_open_mm"].value / grid.cell_mm) & outside
+    labels, count = ndimage.label(pocket)
+    if count == 0:
+        return np.zeros(pocket.shape, dtype=np.int32), 0
+    free = outside & ~pocket
+    rim, mouth = np.zeros(count + 1), np.zeros(count + 1)
+    for here, there in SIDES:
+        edge = pocket[here] & ~pocket[there]
+        rim += np.bincount(labels[here][edge], minlength=count + 1)
+        edge &= free[there]
+        mouth += np.bincount(labels[here][edge], minlength=count + 1)
+    keep = mouth <= known["void_mouth_share"].value * rim
+    keep[0] = False
+    renumber = np.where(keep, np.cumsum(keep), 0).astype(np.int32)
+    return renumber[labels].astype(np.int32, copy=False), int(np.count_nonzero(keep))
 
 
 def _short(threads: Threads) -> Threads:
@@ -94,25 +137,24 @@ def _short(threads: Threads) -> Threads:
     a, step = threads.a[of], (threads.b - threads.a)[of]
     ends = threads.ends_row[of] & np.stack([rank == 0, rank == number[of] - 1], axis=1)
     start, stop = (rank / number[of])[:, None], ((rank + 1) / number[of])[:, None]
-    return Threads(a + start * step, a + stop * step, threads.finishing[of], ends)
-
-
-def _enclosed(far: Bools) -> tuple[_Labels, int]:
-    """Label the parts of ``far`` (ny, nx) that do not touch the raster's border, 1 .. count."""
-    labels, count = ndimage.label(far)
-    outside = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
-    number = np.arange(1, count + 1)
-    keep = ~np.isin(number, outside)
-    renumber = np.zeros(count + 1, dtype=np.int32)
-    renumber[1:][keep] = np.arange(1, np.count_nonzero(keep) + 1)
-    return renumber[labels], int(np.count_nonzero(keep))
+    return Threads(
+        a + start * step, a + stop * step, threads.kind[of], threads.region[of], threads.stitch[of], ends
+    )
 
 
 def _grown(labels: _Labels, covered: Bools, times: int) -> _Labels:
     """Grow labelled parts back over uncovered pixels, ``times`` pixels far."""
+    labels = labels.copy()
+    bare = ~covered & (labels == 0)
     for _ in range(times):
-        grown = ndimage.maximum_filter(labels, size=3)
-        labels = np.where((labels == 0) & ~covered, grown, labels)
+        wide = labels.copy()
+        np.maximum(wide[1:], labels[:-1], out=wide[1:])
+        np.maximum(wide[:-1], labels[1:], out=wide[:-1])
+        grown = wide.copy()
+        np.maximum(grown[:, 1:], wide[:, :-1], out=grown[:, 1:])
+        np.maximum(grown[:, :-1], wide[:, 1:], out=grown[:, :-1])
+        np.copyto(labels, grown, where=bare)
+        bare &= labels == 0
     return labels
 
 
@@ -120,7 +162,7 @@ def _middles(labels: _Labels, count: int, grid: Grid) -> Floats:
     """Return the innermost pixel centre of each labelled part, (count, 2) mm."""
     middle = np.empty((count, 2))
     for i, place in enumerate(ndimage.find_objects(labels)):
-        # One pixel of edge on every side: enclosed parts never reach the raster's border.
+        # One pixel of edge on every side: labelled parts never reach the raster's border.
         bottom, left = place[0].start - 1, place[1].start - 1
         inside = labels[bottom : place[0].stop + 1, left : place[1].stop + 1] == i + 1
         depth = ndimage.distance_transform_edt(inside)
@@ -161,30 +203,3 @@ def _distances(points: Floats, a: Floats, b: Floats) -> Floats:
     t = np.clip(((points - a[:, None]) * d[:, None]).sum(axis=2) / square, 0.0, 1.0)
     rest = points - a[:, None] - t[..., None] * d[:, None]
     return np.asarray(np.hypot(rest[..., 0], rest[..., 1]), dtype=np.float64)
-
-
-def _finished(
-    labels: _Labels, count: int, grid: Grid, threads: Threads, tree: shapely.STRtree, width_mm: float
-) -> Floats:
-    """Return the share of each void's rim that is finished: row ends, or along a run or a satin; (count,)."""
-    rows, columns = np.nonzero(rim(labels == 0))
-    void = labels[rows, columns] - 1
-    order = np.argsort(void, kind="stable")
-    rows, columns, void = rows[order], columns[order], void[order]
-    number = np.bincount(void, minlength=count)
-    stride = np.maximum(number // _RIM_POINTS, 1)
-    rank = np.arange(void.size) - np.repeat(np.cumsum(number) - number, number)
-    taken = rank % stride[void] == 0
-    at, void = centres(grid, rows[taken], columns[taken]), void[taken]
-    thread = tree.nearest(shapely.points(at))
-    a, b = threads.a[thread], threads.b[thread]
-    d = b - a
-    t = ((at - a) * d).sum(axis=1) / np.maximum((d * d).sum(axis=1), 1e-30)
-    length = np.hypot(d[:, 0], d[:, 1])
-    # A rim point belongs to an end of its thread where it lies beyond it or within a thread's width of it.
-    close = width_mm / np.maximum(length, width_mm)
-    ends = threads.ends_row[thread]
-    good = threads.finishing[thread] | ((t < close) & ends[:, 0]) | ((t > 1.0 - close) & ends[:, 1])
-    return np.bincount(void, weights=good, minlength=count) / np.maximum(
-        np.bincount(void, minlength=count), 1
-    )

@@ -1,0 +1,135 @@
+"""What lines an uncovered place, and whether the place is probably meant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from analyzer.arrays import Bools, Floats
+from analyzer.cloth.ground import SIDES, centres
+from analyzer.goods.constants import constants
+from analyzer.laid import Grid
+
+_Longs = npt.NDArray[np.int64]
+_Labels = npt.NDArray[np.int32]
+
+LINE, SATIN, FILL = 0, 1, 2  #: what a thread belongs to: a run or hidden stitching, a satin, a fill
+
+_RIM_POINTS = 32  #: points of a void's rim that are looked at, about
+
+
+@dataclass(frozen=True, slots=True)
+class Threads:
+    """Stitches on the cloth.
+
+    ``a``, ``b`` (k, 2) mm are their ends; ``kind`` (k,) is LINE, SATIN or FILL; ``region`` (k,) and
+    ``stitch`` (k,) are numbers; ``ends_row`` (k, 2) tells for each end whether a row ends there.
+    """
+
+    a: Floats
+    b: Floats
+    kind: npt.NDArray[np.int8]
+    region: _Longs
+    stitch: _Longs
+    ends_row: Bools
+
+
+@dataclass(frozen=True, slots=True)
+class Rims:
+    """What lines each of v places, as shares of its rim; ``spread`` is the range of stitch numbers there."""
+
+    line: Floats
+    satin: Floats
+    fill: Floats
+    row_ends: Floats  #: of fills
+    one_region: Floats  #: the region with the largest share
+    spread: _Longs
+
+
+def rims(
+    labels: _Labels,
+    covered: Bools,
+    count: int,
+    grid: Grid,
+    threads: Threads,
+    tree: shapely.STRtree,
+    width_mm: float,
+) -> Rims:
+    """Look at the rims of the places labelled 1 .. count: covered pixels beside labelled ones."""
+    rows, columns, void = _rim(labels, covered)
+    order = np.argsort(void, kind="stable")
+    rows, columns, void = rows[order], columns[order], void[order]
+    number = np.bincount(void, minlength=count)
+    rank = np.arange(void.size) - np.repeat(np.cumsum(number) - number, number)
+    taken = rank % np.maximum(number // _RIM_POINTS, 1)[void] == 0
+    at, void = centres(grid, rows[taken], columns[taken]), void[taken]
+    thread = tree.nearest(shapely.points(at))
+    a, b = threads.a[thread], threads.b[thread]
+    d = b - a
+    t = ((at - a) * d).sum(axis=1) / np.maximum((d * d).sum(axis=1), 1e-30)
+    # A rim point belongs to an end of its thread where it lies beyond it or within a thread's width of it.
+    close = width_mm / np.maximum(np.hypot(d[:, 0], d[:, 1]), width_mm)
+    ends = threads.ends_row[thread]
+    at_end = ((t < close) & ends[:, 0]) | ((t > 1.0 - close) & ends[:, 1])
+    kind, stitch = threads.kind[thread], threads.stitch[thread]
+    total = np.maximum(np.bincount(void, minlength=count), 1)
+
+    def share(chosen: Bools) -> Floats:
+        return np.bincount(void[chosen], minlength=count) / total
+
+    pairs, hits = np.unique(np.stack([void, threads.region[thread]]), axis=1, return_counts=True)
+    most = np.zeros(count)
+    np.maximum.at(most, pairs[0], hits)
+    first, last = np.full(count, np.iinfo(np.int64).max), np.zeros(count, dtype=np.int64)
+    np.minimum.at(first, void, stitch)
+    np.maximum.at(last, void, stitch)
+    return Rims(
+        line=share(kind == LINE),
+        satin=share(kind == SATIN),
+        fill=share(kind == FILL),
+        row_ends=share((kind == FILL) & at_end),
+        one_region=most / total,
+        spread=np.maximum(last - first, 0),
+    )
+
+
+def _rim(labels: _Labels, covered: Bools) -> tuple[_Longs, _Longs, _Longs]:
+    """Return rows, columns and place (from 0) of the covered pixels that share a side with a labelled one."""
+    found: list[tuple[_Longs, _Longs, _Longs]] = []
+    for here, there in SIDES:
+        rows, columns = np.nonzero((labels[here] > 0) & covered[there])
+        void = labels[here][rows, columns].astype(np.int64) - 1
+        found.append((rows + (there[0].start or 0), columns + (there[1].start or 0), void))
+    rows, columns, void = (np.concatenate(part) for part in zip(*found, strict=True))
+    return rows, columns, void
+
+
+def judge(seen: Rims, radius_mm: Floats, area_mm2: Floats, opens: Bools) -> tuple[Bools, Bools]:
+    """Return which places are probably meant, and which are mere texture, (v,) each.
+
+    Texture are wedges between the turns of one satin, which lie open in every wide-set or curved column: a
+    matter of its spacing, reported by its coverage. For the rest:
+
+    - what is wide is meant, and so is what only runs, or satins from a certain size on, enclose: meshes,
+      letters' counters, the ground between letters;
+    - a gap beside a fill that is long and narrow opened between two things or lacks rows: not meant;
+    - a compact place in a fill is meant where its rim is finished: rows end there, or a line runs along it.
+    """
+    known = constants("cloth")
+    small = radius_mm < known["meant_radius_mm"].value
+    texture = (
+        small
+        & (seen.satin >= known["texture_rim_share"].value)
+        & (seen.one_region >= known["texture_rim_share"].value)
+        & (seen.spread <= known["texture_stitches"].value)
+    )
+    compact = area_mm2 <= known["meant_slender"].value * np.pi * radius_mm**2
+    finished = seen.line + seen.satin + seen.row_ends >= known["meant_rim_share"].value
+    no_fill = seen.fill < known["meant_fill_share"].value
+    lines = seen.line >= known["meant_line_share"].value
+    of_size = radius_mm >= np.where(lines, 0.0, known["meant_counter_mm"].value)
+    meant = (no_fill & of_size) | (~small & compact & finished & ~opens)
+    return meant | (radius_mm >= known["meant_surely_mm"].value), texture
