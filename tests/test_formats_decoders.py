@@ -58,6 +58,7 @@ DECODERS: dict[str, Callable[[bytes], Decoded | None]] = {
     "JEF": jef.decode,
     "PEC": pec.decode_pec,
     "PES": pec.decode_pes,
+    "VP3": vp3.decode,
     "DST": dst.decode,
     "TAP": lambda data: dst.decode(data, "TAP"),
     "EXY": lambda data: dst.decode(data, "EXY"),
@@ -149,7 +150,8 @@ def test_vp3_files_with_changed_stitches_come_out_row_for_row(count: int) -> Non
             vp3.decode(bytes(data))
             continue
         expected = [row for row in pattern.stitches if row[2] & 0xFF in OURS]
-        found = vp3.decode(bytes(data))
+        found = DECODERS["VP3"](bytes(data))
+        assert found is not None
         assert found.kinds.tolist() == [OURS[row[2] & 0xFF] for row in expected]
         at = np.array([row[:2] for row in expected]) * (0.1, -0.1)
         assert np.allclose(found.points, at, atol=1e-9)

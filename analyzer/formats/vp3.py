@@ -66,10 +66,10 @@ class _Cursor:
         self.at += len(mark)
 
 
-def decode(data: bytes) -> Decoded:
-    """Decode a whole file.
+def decode(data: bytes) -> Decoded | None:
+    """Decode a whole file; None where it is laid out otherwise than described here, for the library to try.
 
-    Raises DecodeError where its blocks cannot be found.
+    Raises DecodeError where the file ends before its stitches, or blocks after the first cannot be found.
     """
     cursor = _Cursor(data, 6)
     pieces: list[tuple[Floats, Bytes]] = []
@@ -86,11 +86,12 @@ def decode(data: bytes) -> Decoded:
     for number in range(max(sections, 1)):
         try:
             _section(cursor, pieces, threads, damage)
-        except (struct.error, IndexError):
-            if not pieces or number == 0:
+        except (struct.error, IndexError) as error:
+            if not pieces and isinstance(error, IndexError):
+                return None
+            if not pieces:
                 raise DecodeError(
-                    f"section {number + 1} of this VP3 file is not where it should be, near byte "
-                    f"{cursor.at:,}; {_ANOTHER}"
+                    f"the VP3 file ends before its stitches, near byte {cursor.at:,}; {_ANOTHER}"
                 ) from None
             damage.append(f"{sections} sections are stated and {number} found; {CUT_SHORT}")
             break
