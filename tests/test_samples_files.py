@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tomllib
@@ -18,20 +19,19 @@ DESIGNS = sorted(p.name for p in SAMPLES.iterdir() if p.suffix in (".dst", ".exp
 CASES = tomllib.loads((SAMPLES / "expectations.toml").read_text("utf-8"))["case"]
 
 
-def made(folder: Path, hash_seed: str) -> None:
-    """Run the generator in a process of its own, with its own hash seed."""
-    import os
-
+def begun(folder: Path, hash_seed: str) -> subprocess.Popen[bytes]:
+    """Start the generator in a process of its own, with its own hash seed."""
     environment = {**os.environ, "PYTHONHASHSEED": hash_seed, "PYTHONDONTWRITEBYTECODE": "1"}
-    subprocess.run([sys.executable, str(SAMPLES / "make.py"), str(folder)], check=True, env=environment,
-                   capture_output=True)  # fmt: skip
+    return subprocess.Popen(
+        [sys.executable, str(SAMPLES / "make.py"), str(folder)], env=environment, stdout=subprocess.DEVNULL
+    )
 
 
 @pytest.fixture(scope="module")
 def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     first, second = tmp_path_factory.mktemp("first"), tmp_path_factory.mktemp("second")
-    made(first, "1")
-    made(second, "2")
+    running = [begun(first, "1"), begun(second, "2")]
+    assert [process.wait(300) for process in running] == [0, 0]
     return first, second
 
 
