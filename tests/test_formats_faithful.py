@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pyembroidery
 import pytest
-from hostile_files import SAMPLES, every_command, packed_streams
+from hostile_files import RECORDS, SAMPLES, every_command, packed_streams
 
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
@@ -193,20 +193,6 @@ def test_a_packed_file_that_holds_less_than_it_states_is_damaged(tmp_path: Path)
 
 # cuts
 # ----
-
-RECORDS = {  # format: what stands before the stitches, a stitch, the end; by hand
-    "DSB": (b"LA:x\r".ljust(512), b"\x80\x05\x0a", b"\xf8\x00\x00"),
-    "EMD": (b"".ljust(48), b"\x0a\x05", b"\x80\xfd"),
-    "INB": (b"".ljust(8192), b"\x0a\x05\x00", b"\x00\x00\x04"),
-    "KSM": (b"".ljust(512), b"\x05\x0a\x00", b"\x00\x00\x08"),
-    "NEW": (b"\x00\x00", b"\x0a\x05\x00", b"\x00\x00\x11"),
-    "BRO": (b"".ljust(256), b"\x0a\x05", b"\x80\x00\x02\xe0"),
-    "STC": (b"".ljust(40), b"\x0a\x05\x01", b"\x00\x00\x19"),
-    "TAP": (b"", b"\x81\x00\x03", b"\x00\x00\xf3"),
-    "EXY": (b"".ljust(256), b"\x81\x00\x03", b"\x00\x00\xf3"),
-    "U01": (b"".ljust(256), b"\x80\x05\x0a", b"\xf8\x00\x00"),
-    "TBF": (b"".ljust(0x600), b"\x0a\x05\x80", b"\x00\x00\x8f"),
-}
 
 
 @pytest.mark.parametrize("name", RECORDS)

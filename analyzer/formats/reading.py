@@ -30,6 +30,7 @@ _LARGEST_COMMAND = {
     "VP3": 8,
 }  # bytes
 _BESIDE_STITCHES = 64_000  # bytes of headers, threads and small pictures, at most
+_BELIEVABLE_MM = 10_000.0  # a banner; beyond that nobody is told how to raise the limit
 _LONGEST_STITCH_MM = 12.7  # what a machine sews in one stitch; VP3 gives its jumps as longer ones
 
 
@@ -150,7 +151,7 @@ def _plausible(decoded: Decoded, format_name: str, shown: str, limits: ReadLimit
         extent = max(float(np.ptp(points[:, axis])) for axis in range(2))
     if extent >= limits.extent_mm:
         size = f"{extent / 1000:,.1f} m across" if np.isfinite(extent) else "without finite size"
-        wider = f", or {raising('metres', extent / 1e3 + 1)}" if np.isfinite(extent) else ""
+        wider = f", or {raising('metres', extent / 1e3 + 1)}" if extent < _BELIEVABLE_MM else ""
         raise UnreadableDesign(
             f"{shown}: read as {format_name} it would be {size}, so it is damaged or of another format; "
             f"export it again{wider}"
