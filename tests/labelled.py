@@ -6,6 +6,7 @@ of 0.1 mm that most stitch files have.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,11 +27,15 @@ class Labelled:
     objects: list[int] = field(default_factory=list)
     number: int = -1
     rounded: bool = True
+    longest_mm: float = np.inf  #: longer stitches are split, as formats with a limit do
 
     def sew(self, points: np.ndarray, label: str, *, new: bool = True) -> None:
         """Add penetrations (k, 2); the first is left out when the needle is already there."""
         self.number += new
-        for x, y in np.asarray(points, dtype=float):
+        points = np.asarray(points, dtype=float)
+        if np.isfinite(self.longest_mm) and self.points and self.kinds[-1] == Command.STITCH:
+            points = split_long(np.concatenate([[self.points[-1]], points]), self.longest_mm)[1:]
+        for x, y in points:
             point = (round(x, 1), round(y, 1)) if self.rounded else (float(x), float(y))
             if self.points and self.kinds[-1] == Command.STITCH and point == self.points[-1]:
                 continue
@@ -77,6 +82,16 @@ class Labelled:
         return np.array(self.objects)
 
 
+def split_long(points: np.ndarray, longest: float) -> np.ndarray:
+    """Insert penetrations into stitches over ``longest``, from their beginning on: (k, 2) to (l, 2)."""
+    found = [points[:1]]
+    for a, b in itertools.pairwise(points):
+        length = float(np.hypot(*(b - a)))
+        at = np.arange(1, int(np.ceil(length / longest - 1e-9)))[:, None] * longest / max(length, 1e-9)
+        found += [a + at * (b - a), b[None]]
+    return np.concatenate(found)
+
+
 def divide(path: np.ndarray, length: float) -> np.ndarray:
     """Penetrations every ``length`` along a path (k, 2), its ends included."""
     line = shapely.LineString(path)
@@ -98,12 +113,16 @@ def rectangle(width: float, height: float, centre: tuple[float, float] = (0.0, 0
     return shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
 
 
-def rows_of(shape: Polygon, angle: float, spacing: float) -> list[list[np.ndarray]]:
-    """Cut a polygon into rows, and the rows into sections that a needle can sew without leaving them."""
+def rows_of(shape: Polygon, angle: float, spacing: float, growth: float = 1.0) -> list[list[np.ndarray]]:
+    """Cut a polygon into rows, and the rows into sections that a needle can sew without leaving them.
+
+    The spacing grows linearly to ``growth`` times itself over the height of the shape.
+    """
     turned = shapely.affinity.rotate(shape, -angle, origin=(0, 0))
     x0, y0, x1, y1 = turned.bounds
-    count = max(2, round((y1 - y0) / spacing))
-    heights = y0 + 1e-4 + np.arange(count + 1) * ((y1 - y0 - 2e-4) / count)
+    count = max(2, round((y1 - y0) / (spacing * (1 + growth) / 2)))
+    steps = np.cumsum(np.linspace(1.0, growth, count))
+    heights = y0 + 1e-4 + np.concatenate([[0.0], steps / steps[-1]]) * (y1 - y0 - 2e-4)
     sections: list[list[np.ndarray]] = []
     open_: list[list[np.ndarray]] = []
     for y in heights:
@@ -125,7 +144,9 @@ def rows_of(shape: Polygon, angle: float, spacing: float) -> list[list[np.ndarra
         open_ = following
     c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
     back = np.array([[c, s], [-s, c]])
-    return [[row @ back for row in section] for section in sections]
+    # Nobody goes out of the way to sew a row or two in a corner.
+    sewn = [section for section in sections if len(section) > 2] or sections[:1]
+    return [[row @ back for row in section] for section in sewn]
 
 
 def fill(
@@ -136,11 +157,18 @@ def fill(
     spacing: float = 0.4,
     stitch: float = 3.5,
     label: str = "fill",
+    stagger: tuple[float, ...] = (0.0, 0.25, 0.5, 0.75),
+    ends: str = "step",
+    growth: float = 1.0,
 ) -> None:
-    """Sew a polygon in staggered rows; sections are joined by travel inside the shape."""
+    """Sew a polygon in staggered rows; sections are joined by travel inside the shape.
+
+    ``ends`` of rows: "step", a short stitch along the edge to the next row, or "vee", none: each row sets
+    out from where the last one ended, and leans.
+    """
     first = True
-    for section in rows_of(shape, angle, spacing):
-        points = _section(section, stitch)
+    for section in rows_of(shape, angle, spacing, growth):
+        points = _section(section, stitch, stagger, ends)
         if not first:
             here = np.array(book.points[-1])
             if np.hypot(*(points[0] - here)) > np.hypot(*(points[-1] - here)):
@@ -151,16 +179,23 @@ def fill(
         first = False
 
 
-def _section(section: list[np.ndarray], stitch: float) -> np.ndarray:
+def _section(section: list[np.ndarray], stitch: float, stagger: tuple[float, ...], ends: str) -> np.ndarray:
     found: list[np.ndarray] = []
-    for k, row in enumerate(section):
-        length = float(np.hypot(*(row[1] - row[0])))
-        unit = (row[1] - row[0]) / max(length, 1e-9)
-        phase = float(row[0] @ unit)
-        grid = np.arange(-1, length / stitch + 2) * stitch - (phase % stitch) + (k % 4) * stitch / 4
-        at = np.concatenate([[0.0], grid[(grid > 0.5) & (grid < length - 0.5)], [length]])
-        points = row[0] + at[:, None] * unit
-        found.append(points if k % 2 == 0 else points[::-1])
+    for k, (left, right) in enumerate(section):
+        unit = (right - left) / max(float(np.hypot(*(right - left))), 1e-9)
+        start, stop = (left, right) if k % 2 == 0 else (right, left)
+        if ends == "vee" and found:
+            start = found[-1][-1]
+        a, b = float(start @ unit), float(stop @ unit)
+        if ends == "vee" and abs(b - a) < 0.3:
+            continue
+        low, high = min(a, b), max(a, b)
+        first = np.floor(low / stitch) - 1 + stagger[k % len(stagger)]
+        grid = (first + np.arange((high - low) / stitch + 4)) * stitch
+        inside = np.sort(grid[(grid > low + 0.5) & (grid < high - 0.5)])
+        at = np.concatenate([[a], inside if b > a else inside[::-1], [b]])
+        part = ((at - a) / (b - a))[:, None] if abs(b - a) > 1e-9 else np.zeros((len(at), 1))
+        found.append(start + part * (stop - start))
     return np.concatenate(found)
 
 
@@ -174,6 +209,11 @@ def _inside(shape: Polygon, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     curve = min(curves, key=lambda c: c.distance(point_a) + c.distance(point_b))
     s, t = curve.project(point_a), curve.project(point_b)
     one = shapely.get_coordinates(substring(curve, s, t))
+    if abs(t - s) > curve.length / 2:  # the other way round is shorter
+        ahead, behind = substring(curve, s, curve.length), substring(curve, 0.0, t)
+        if t > s:
+            ahead, behind = substring(curve, s, 0.0), substring(curve, curve.length, t)
+        one = np.concatenate([shapely.get_coordinates(ahead), shapely.get_coordinates(behind)])
     return np.concatenate([[a], one, [b]])
 
 

@@ -1,47 +1,51 @@
-"""Fills of curved rows: spirals and contours, whose neighbouring rows are turns of one unbroken line."""
+"""Fills of curved rows: spirals, contours, waves, whose rows are stretches of one unbroken line."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
+from scipy import ndimage
 
 from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, path_mm, samples
+from analyzer.regions.groups import Piece, lengths_mm, main_direction, path_mm, samples
 from analyzer.regions.strokes import Strokes
 
-_STEP_MM = 0.5
-_NEIGHBOURS = 10  #: nearest samples looked at: four of the same turn, the rest of the turns to either side
-_SAME_TURN_MM = 2.5  #: samples nearer than this along the line are of the same turn
-_PARALLEL = 0.85
+_CELL_MM = 0.5
+_STEP_MM = 0.25
+_INNER_CELLS = 5  #: a place is inside a fill where a square of so many cells around it is laid
 
 
 def curved_rows(design: Design, strokes: Strokes, piece: Piece) -> Piece:
-    """Return a line as a band of curved rows where its turns lie side by side, else as it is."""
+    """Return a line as a band of curved rows where it lays an area, else as it is.
+
+    The line is laid into cells, and slits up to a millimetre between its turns are closed. Inside a fill
+    everything around is laid; along a line, sewn however often, it is not. The spacing is the area inside
+    for each millimetre of thread there.
+    """
     table = constants("regions")
     if piece.shape != "line" or path_mm(design, piece) < table["curves_mm"].value:
         return piece
-    points, _ = samples(design, piece.first, piece.last, _STEP_MM)
-    tangent = np.gradient(points, axis=0)
-    tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-    limit = table["dense_fill_mm"].value
-    found = cKDTree(points).query(points, k=min(_NEIGHBOURS, len(points)), distance_upper_bound=limit)
-    other = np.asarray(found[1])
-    here = np.arange(len(points))[:, None]
-    known = other < len(points)
-    other = np.where(known, other, here)
-    alongside = np.abs(np.einsum("ik,ijk->ij", tangent, tangent[other])) > _PARALLEL
-    good = known & alongside & (np.abs(other - here) > _SAME_TURN_MM / _STEP_MM)
-    gap = points[other] - points[here]
-    across = np.abs(gap[..., 0] * tangent[:, None, 1] - gap[..., 1] * tangent[:, None, 0])
-    nearest = np.where(good, across, np.inf).min(axis=1)
-    beside = np.isfinite(nearest)
-    if beside.mean() < table["curves_share"].value:
+    points, stitch = samples(design, piece.first, piece.last, _STEP_MM)
+    index = np.floor((points - points.min(axis=0)) / _CELL_MM + 3.37).astype(np.int64)
+    nx, ny = (index.max(axis=0) + 5).tolist()
+    cell = index[:, 1] * nx + index[:, 0]
+    laid = np.zeros(ny * nx, dtype=np.bool_)
+    laid[cell] = True
+    closed = ndimage.maximum_filter(laid.reshape(ny, nx), 3)
+    inner = ndimage.minimum_filter(closed, _INNER_CELLS + 2).ravel()
+    inside = inner[cell]
+    if inside.mean() < table["curves_share"].value:
         return piece
-    spacing = float(np.median(nearest[beside]))
+    length = lengths_mm(design, piece.first, piece.last)
+    count = np.bincount(stitch - piece.first)
+    each = length / np.maximum(count, 1)
+    spacing = float(inner.sum() * _CELL_MM**2 / each[stitch - piece.first][inside].sum())
     if spacing < table["retrace_mm"].value:
         return piece
-    inside = (strokes.first >= piece.first - 1) & (strokes.last <= piece.last)
-    return replace(piece, shape="curves", strokes=np.flatnonzero(inside).astype(np.int32), spacing_mm=spacing)
+    first, stop = np.searchsorted(strokes.first, [piece.first - 1, piece.last])
+    rows = np.arange(first, stop, dtype=np.int32)
+    return replace(
+        piece, shape="curves", strokes=rows, spacing_mm=spacing, direction_deg=main_direction(strokes, rows)
+    )

@@ -14,7 +14,14 @@ from analyzer.regions.strokes import Links, Strokes
 _LEAST_ROWS = 4  #: fewer strokes side by side are no pattern of their own
 _CERTAIN_ROWS = 6  #: so many are one whatever is around them
 _KIN_DEG = 12.0
+_ADJOINING_SHARE = 0.5  #: of a zig-zag more threads than this begin where the one before ended
+_REVERSED_SHARE = 0.9  #: between two parts of one zig-zag nearly every thread turns back
+_TURN_BACK = -0.2  #: cosine between a thread and the next where the needle turns back
+_TURNED_AT_ONCE = 0.64  #: cosine between a thread and the next but one: less is the corner of two columns
 _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
+_PROGRESS_ROWS = 8  #: threads over which the way of a column is taken
+_DOUBLED_BACK = -0.3  #: cosine between the ways of two columns, less is a stroke back
+_FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridges
 _SPLITS = 4  #: most stitches to one thread of a split satin
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
@@ -111,7 +118,9 @@ def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
     weight = strokes.chord_mm[rows]
     single = strokes.stitches[rows] == 1
     spacing = _spacing(links, rows)
-    thin = weight[single].sum() > 0.5 * weight.sum()
+    # Threads of a zig-zag follow each other; between rows of a fill one stitch wide lies a step.
+    adjoining = float((np.diff(rows) == 1).mean()) > _ADJOINING_SHARE
+    thin = adjoining and weight[single].sum() > 0.5 * weight.sum()
     shape = "zigzag" if thin or _split_satin(strokes, rows, spacing) else "rows"
     return Piece(
         first=int(strokes.first[rows[0]]) + 1,
@@ -119,7 +128,7 @@ def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
         shape=shape,
         strokes=rows,
         spacing_mm=spacing,
-        direction_deg=_direction(strokes, rows),
+        direction_deg=main_direction(strokes, rows),
     )
 
 
@@ -141,7 +150,7 @@ def _split_satin(strokes: Strokes, rows: Ints, spacing_mm: float) -> bool:
     return bool(sharp and few and close and across < table["widest_satin_mm"].value)
 
 
-def _direction(strokes: Strokes, rows: Ints) -> float | None:
+def main_direction(strokes: Strokes, rows: Ints) -> float | None:
     """Axial mean of the chords, degrees in [0, 180); None where they point everywhere."""
     unit, weight = strokes.unit[rows], strokes.chord_mm[rows]
     doubled = (unit[:, 0] + 1j * unit[:, 1]) ** 2
@@ -155,7 +164,7 @@ def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
     for band in bands:
         if joined and _continues(strokes, joined[-1], band):
             band = joined.pop().joined_with(band)
-            band = replace(band, direction_deg=_direction(strokes, band.rows))
+            band = replace(band, direction_deg=main_direction(strokes, band.rows))
         joined.append(band)
     return joined
 
@@ -163,21 +172,48 @@ def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
 def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
     tail, head = before.rows[-3:], after.rows[:3]
     a, b = int(tail[-1]), int(head[0])
-    if before.shape != after.shape or b - a > 3:
+    if before.shape != after.shape or b < a or not _alike(before.spacing_mm, after.spacing_mm):
         return False
-    if b > a and (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any():
+    if (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any():
         return False
-    if not _alike(before.spacing_mm, after.spacing_mm):
+    if before.shape == "zigzag":
+        # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.
+        if b - a <= _FEW_BETWEEN and not _goes_on(strokes, before, after):
+            return False
+        if _turns_back(strokes, a, b):
+            return True
+    if b - a > _FEW_BETWEEN:
         return False
     gap = float(np.hypot(*(strokes.start[b] - strokes.end[a]))) if b > a else 0.0
     widths = np.median(strokes.chord_mm[tail]), np.median(strokes.chord_mm[head])
-    ends = _direction(strokes, tail), _direction(strokes, head)
+    ends = main_direction(strokes, tail), main_direction(strokes, head)
     if gap > constants("regions")["bridge_mm"].value or ends[0] is None or ends[1] is None:
         return False
     # The sides of a border meet at a corner without a break: that is one column, whatever the angle.
     turned = before.shape == "zigzag" and gap < 1.0
     even = before.shape == "rows" or bool(min(widths) > 0.6 * max(widths))
     return even and (axial_gap(ends[0], ends[1]) < (60.0 if turned else 25.0))
+
+
+def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
+    """Whether the needle goes to and fro all the way from stroke ``a`` to ``b``, as round a sharp corner."""
+    unit = strokes.unit[a : b + 1]
+    back = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < _TURN_BACK
+    width = float(np.median(strokes.chord_mm[[a, b]]))
+    even = bool((strokes.path_mm[a : b + 1] < 2.0 * width).all())
+    near = strokes.unit[max(a - 2, 0) : b + 3]
+    smooth = bool((np.einsum("ij,ij->i", near[2:], near[:-2]) > _TURNED_AT_ONCE).all())
+    return even and smooth and (b == a or float(back.mean()) >= _REVERSED_SHARE)
+
+
+def _goes_on(strokes: Strokes, before: Piece, after: Piece) -> bool:
+    """Whether a column goes on where another ends, and does not double back beside it."""
+    way = []
+    for rows in (before.rows[-_PROGRESS_ROWS:], after.rows[:_PROGRESS_ROWS]):
+        middle = (strokes.start[rows] + strokes.end[rows]) / 2
+        step = middle[-1] - middle[0]
+        way.append(step / max(float(np.hypot(*step)), 1e-9))
+    return bool(way[0] @ way[1] > _DOUBLED_BACK)
 
 
 def _alike(a: float, b: float) -> bool:

@@ -11,6 +11,7 @@ from analyzer.regions.hidden import dense
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import RegionKind
 
+_STRAIGHT = 0.98  #: a line between two patterns is only a way where it is no more than this from straight
 _HOP_STITCHES = 2  #: a visible move of so few stitches is one, however long
 
 
@@ -66,6 +67,9 @@ def _only_moves(design: Design, pieces: list[Piece], k: int) -> bool:
         return length < bridge
     first = piece.first - 1 if design.joined[piece.first] else piece.first
     chord = float(np.hypot(*(design.penetrations[piece.last] - design.penetrations[first])))
-    straight = chord > 0.9 * length and bands[0].band and bands[1].band
+    between = bands[0].band and bands[1].band
+    if between and chord > _STRAIGHT * length:
+        return True
+    straight = chord > 0.9 * length and between
     hop = chord > 0.9 * length and piece.last - piece.first < _HOP_STITCHES
     return hop or length < 2 * bridge or (straight and length < 4 * bridge)

@@ -13,11 +13,25 @@ from analyzer.regions.hidden import Ground
 
 _STEP_MM = 0.5
 _SAME_DIRECTION_DEG = 10.0
+_EXACTLY_DEG = 4.0
+_GROWN = 2.0  #: rows of one fill lie at most so many times further apart in one section than in another
 _ON_TOP_SHARE = 0.3  #: more of a band than this within half a row of another lies on top of it, not beside it
 
 
 def join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
-    """Make one band of sections that touch, with nothing but hidden or short thread between them."""
+    """Make one band of sections that touch, with nothing but hidden or short thread between them.
+
+    A section whose rows are one stitch each looks like a column until a later one shows what it is of: so
+    again, as long as something joins.
+    """
+    while True:
+        joined = _join_once(design, pieces, over)
+        if len(joined) == len(pieces):
+            return joined
+        pieces = joined
+
+
+def _join_once(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     kept: list[Piece] = []
     for piece in pieces:
         back = _last_band(design, kept, piece, over)
@@ -70,7 +84,12 @@ def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
     narrow = min(before.spacing_mm, after.spacing_mm)
     slack = 0.1 if before.kin or after.kin else 0.06  # the spacing of a few rows is not well known
     like = abs(before.spacing_mm - after.spacing_mm) < slack + 0.2 * narrow
-    return like and axial_gap(before.direction_deg, after.direction_deg) < _SAME_DIRECTION_DEG
+    turn = axial_gap(before.direction_deg, after.direction_deg)
+    if like or turn > _EXACTLY_DEG:
+        return like and turn < _SAME_DIRECTION_DEG
+    # Rows that lie further and further apart differ from section to section.
+    unbroken = bool(design.joined[before.last + 1 : after.first + 1].all())
+    return unbroken and max(before.spacing_mm, after.spacing_mm) < _GROWN * narrow
 
 
 def _touch(design: Design, before: list[Piece], after: Piece) -> bool:
