@@ -173,7 +173,7 @@ def test_a_process_that_is_killed_at_work_is_replaced_and_the_file_read(tmp_path
 
 def test_what_the_library_prints_is_no_answer_and_errors_name_the_place(tmp_path: Path) -> None:
     with pytest.raises(UnreadableDesign, match=r"near byte \d+ \(TypeError\)"):
-        read(put(tmp_path / "cut.xxx", every_command("XXX")[:300]))
+        read(put(tmp_path / "cut.xxx", every_command("XXX")[:200]))
 
 
 def test_threads_take_turns(sound: Path) -> None:

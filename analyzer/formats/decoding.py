@@ -96,10 +96,16 @@ def from_rows(read: Rows, format_name: str) -> Decoded:
         threads=_threads(read.threads, format_name, needles),
         header=read.header,
         not_understood=unknown,
-        damaged=f"the file has no end record; {CUT_SHORT}"
-        if read.short and known()[format_name].ends
-        else None,
+        damaged=_damage(read, format_name),
     )
+
+
+def _damage(read: Rows, format_name: str) -> str | None:
+    if read.broken:
+        return f"the file breaks off; {CUT_SHORT}"
+    if read.short and known()[format_name].ends:
+        return f"the file has no end record; {CUT_SHORT}"
+    return None
 
 
 def _needle_changes(kinds: Bytes, commands: Any) -> tuple[Bytes, list[int]]:

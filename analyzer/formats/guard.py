@@ -39,6 +39,7 @@ class Rows:
     threads: list[list[str | None] | None]  #: colour, name, catalogue number
     header: dict[str, str]
     short: bool  #: the library asked for more than there was
+    broken: bool  #: and failed there
 
 
 class _Process:
@@ -212,7 +213,13 @@ def read_rows(data: bytes, format_name: str, limits: ReadLimits) -> Rows:
         )
     if "too_many" in found:
         raise DecodeError(too_many(found["too_many"], limits))
-    return Rows(rows=rows, threads=found["threads"], header=found["header"], short=found["short"])
+    return Rows(
+        rows=rows,
+        threads=found["threads"],
+        header=found["header"],
+        short=found["short"],
+        broken=found["broken"],
+    )
 
 
 def too_many(count: int, limits: ReadLimits) -> str:

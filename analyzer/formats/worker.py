@@ -94,16 +94,24 @@ class _Bytes(io.BytesIO):
 def read(data: bytes, format_name: str, most: int) -> tuple[dict[str, Any], bytes]:
     """Read one file: what there is to say about it, and its rows ``x, y, command`` as doubles.
 
-    Whatever the library raises becomes an answer that names the kind of exception and the place.
+    Whatever the library raises becomes an answer that names the kind of exception and the place; where the
+    file came to its end before that, the rows up to there are the answer.
     """
     stream: _Bytes | io.StringIO = _Bytes(data)
+    pattern = pyembroidery.EmbPattern()
     try:
         entry = next(f for f in pyembroidery.supported_formats() if f["extension"].upper() == format_name)
         reader = entry["reader"]
         if getattr(reader, "READ_FILE_IN_TEXT_MODE", False):
             stream = io.StringIO(data.decode("utf-8-sig"))
-        pattern = pyembroidery.EmbPattern()
-        reader.read(stream, pattern, dict(_AS_THE_FILE_HAS_IT))
+        try:
+            reader.read(stream, pattern, dict(_AS_THE_FILE_HAS_IT))
+        except (TypeError, IndexError, ValueError):
+            if not (getattr(stream, "short", False) and pattern.stitches):
+                raise
+            broken = True
+        else:
+            broken = False
         count = len(pattern.stitches)
         if count > most:
             return {"too_many": count}, b""
@@ -113,11 +121,11 @@ def read(data: bytes, format_name: str, most: int) -> tuple[dict[str, Any], byte
     except Exception as error:  # damaged data raise nearly every kind of exception in the library
         return {"error": type(error).__name__, "at": stream.tell()}, b""
     short = getattr(stream, "short", False)
-    return {"rows": count, "threads": threads, "header": texts, "short": short}, rows
+    return {"rows": count, "threads": threads, "header": texts, "short": short, "broken": broken}, rows
 
 
 def _thread(thread: Any) -> list[str | None] | None:
-    if thread is None:
+    if thread is None or thread.color is None:  # its colour was cut off
         return None
     return [
         thread.hex_color(),
