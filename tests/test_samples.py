@@ -36,7 +36,9 @@ def of_case(case: dict[str, Any]) -> Check:
     return checked(case["file"], case["goods"], case.get("backing"))
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case['file']} on {case['goods']}")
+@pytest.mark.parametrize(
+    "case", CASES, ids=lambda case: f"{case['file']} on {case['goods']}, {case.get('backing', 'planned')}"
+)
 def test_a_sample_comes_out_as_expected(case: dict[str, Any]) -> None:
     result = of_case(case)
     names = {item.name for item in result.findings}
