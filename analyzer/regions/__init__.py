@@ -5,6 +5,25 @@ stitches alone: files hold no objects, and often no trims or colours either.
 """
 
 from analyzer.regions.cutting import cut
-from analyzer.regions.types import OutlinePair, Region, RegionKind, Regions
+from analyzer.regions.types import (
+    Applique,
+    Base,
+    Lettering,
+    OutlinePair,
+    Region,
+    RegionKind,
+    Regions,
+    UnderlayKind,
+)
 
-__all__ = ["OutlinePair", "Region", "RegionKind", "Regions", "cut"]
+__all__ = [
+    "Applique",
+    "Base",
+    "Lettering",
+    "OutlinePair",
+    "Region",
+    "RegionKind",
+    "Regions",
+    "UnderlayKind",
+    "cut",
+]

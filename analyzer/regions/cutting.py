@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
 from analyzer.goods.constants import constants
+from analyzer.regions.applique import find_appliques, halts
+from analyzer.regions.base import find_bases
 from analyzer.regions.curves import curved_rows
 from analyzer.regions.groups import Piece, fill_gaps, find_bands, lengths_mm, samples
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
+from analyzer.regions.lettering import find_lettering
 from analyzer.regions.pairs import find_pairs
 from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
@@ -74,12 +79,11 @@ def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:
 
 
 def _split_lines(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
-    """Part each line where it goes under what is sewn later, and where it comes out again."""
-    if over is None:
-        return pieces
+    """Part each line where the machine halts, where it goes under later stitching, where it comes out."""
+    halt = np.flatnonzero(halts(design))
     kept: list[Piece] = []
-    for piece in pieces:
-        if piece.shape != "line":
+    for piece in _split_at(pieces, halt):
+        if piece.shape != "line" or over is None:
             kept.append(piece)
             continue
         hidden = hidden_stitches(design, piece, over)
@@ -87,6 +91,21 @@ def _split_lines(design: Design, pieces: list[Piece], over: Ground | None) -> li
         stop = np.append(begin[1:], hidden.size) - 1
         for a, b in zip(begin.tolist(), stop.tolist(), strict=True):
             kept.append(Piece(piece.first + a, piece.first + b, "line", hidden=bool(hidden[a])))
+    return kept
+
+
+def _split_at(pieces: list[Piece], stitches: npt.NDArray[np.int64]) -> list[Piece]:
+    """Part the lines before each of ``stitches``."""
+    kept: list[Piece] = []
+    for piece in pieces:
+        inside = stitches[
+            np.searchsorted(stitches, piece.first + 1) : np.searchsorted(stitches, piece.last + 1)
+        ]
+        if piece.shape != "line" or not inside.size:
+            kept.append(piece)
+            continue
+        bounds = [piece.first, *inside.tolist(), piece.last + 1]
+        kept += [replace(piece, first=a, last=b - 1) for a, b in itertools.pairwise(bounds)]
     return kept
 
 
@@ -105,7 +124,14 @@ def _regions(design: Design, strokes: Strokes, pieces: list[Piece]) -> Regions:
     for pair in pairs:
         borders[pair.outline].append(pair.borders)
     done = (replace(item, outline_of=tuple(sorted(borders[item.id]))) for item in items)
-    return Regions(items=tuple(done), region_of=frozen(region_of), pairs=pairs)
+    return Regions(
+        items=tuple(done),
+        region_of=frozen(region_of),
+        pairs=pairs,
+        bases=find_bases(design, strokes, pieces, items),
+        lettering=find_lettering(items),
+        appliques=find_appliques(design, pieces, items),
+    )
 
 
 def _region(

@@ -58,6 +58,45 @@ class OutlinePair:
     meant_mm: Floats  #: (k,)
 
 
+class UnderlayKind(StrEnum):
+    """What underlay is, by where it runs."""
+
+    CENTRE_RUN = "centre-run"  #: along the middle of a column
+    EDGE_RUN = "edge-run"  #: along the edge, a little inside
+    ZIG_ZAG = "zig-zag"  #: open, from side to side of a column
+    CROSS = "cross"  #: open rows under a fill, in one direction
+    CROSSED_ROWS = "crossed-rows"  #: open rows in two directions
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """What lies under one fill or satin in its own thread."""
+
+    region: int
+    kinds: tuple[UnderlayKind, ...]  #: empty: no underlay that does an underlay's work
+    by: tuple[int, ...]  #: ids of the hidden regions under it
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """Satin letters in a line."""
+
+    regions: tuple[int, ...]  #: ids of the columns
+    height_mm: float  #: median of the letters, square to the line
+    letters: int
+
+
+@dataclass(frozen=True, slots=True)
+class Applique:
+    """A placement line, the tack-down and the satin that covers the edge of a piece of cloth."""
+
+    placement: int
+    tack_down: tuple[int, ...]
+    cover: int
+    stop_after_placement: bool  #: the machine halts, so that the piece can be laid
+    stop_after_tack_down: bool  #: the machine halts, so that the piece can be cut
+
+
 @dataclass(frozen=True, slots=True)
 class Regions:
     """All regions of one design, in sewing order of their first stitch.
@@ -69,3 +108,6 @@ class Regions:
     items: tuple[Region, ...]
     region_of: Ints
     pairs: tuple[OutlinePair, ...]
+    bases: tuple[Base, ...] = ()  #: of every fill and satin, in the order of their ids
+    lettering: tuple[Lettering, ...] = ()
+    appliques: tuple[Applique, ...] = ()
