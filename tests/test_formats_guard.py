@@ -196,16 +196,21 @@ def _read_and_tell(path: str, answers: multiprocessing.queues.Queue[int]) -> Non
 
 
 @pytest.mark.parametrize(
-    "method", [m for m in ("spawn", "forkserver") if m in multiprocessing.get_all_start_methods()]
+    "method", [m for m in ("spawn", "forkserver", "fork") if m in multiprocessing.get_all_start_methods()]
 )
 def test_daemonic_processes_read_too(sound: Path, method: str) -> None:
-    # children of multiprocessing may have no children of that kind; a plain process is none
+    # children of multiprocessing may have no children of that kind; a plain process is none. A forked child
+    # must leave its parent's worker alone
+    read(sound)
+    ours = guard.worker_pid()
     context = multiprocessing.get_context(method)
     answers: multiprocessing.queues.Queue[int] = context.Queue()
     process = context.Process(target=_read_and_tell, args=(str(sound), answers), daemon=True)
     process.start()
     assert answers.get(timeout=60) == read(sound).stitches
     process.join(60)
+    assert process.exitcode == 0
+    assert guard.worker_pid() == ours
 
 
 def test_a_script_without_a_main_guard_reads_and_leaves_no_process(sound: Path, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from analyzer.design import Command, Thread
 from analyzer.formats.decoded import CUT_SHORT, UNIT_MM, Decoded, infer_trims, printable
 
 _HEADER = {"DST": 512, "TAP": 0, "EXY": 256}
+FORMATS = tuple(_HEADER)
 _RECORD = 3
 # (byte, bit that adds, bit that takes away, units); the layout of the records is from memory of the format
 _X_BITS = ((2, 2, 3, 81), (1, 2, 3, 27), (0, 2, 3, 9), (1, 0, 1, 3), (0, 0, 1, 1))

@@ -46,6 +46,8 @@ class _Process:
     """One running worker."""
 
     def __init__(self) -> None:
+        if not sys.executable:
+            raise OSError("this Python does not know its own program")
         entries = [str(Path(entry).resolve()) for entry in sys.path if entry]
         self._process = subprocess.Popen(
             [sys.executable, "-P", worker.__file__],

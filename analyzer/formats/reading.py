@@ -10,7 +10,7 @@ import numpy as np
 
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
-from analyzer.formats import headers
+from analyzer.formats import dst, headers
 from analyzer.formats.decoded import Decoded, DecodeError
 from analyzer.formats.decoding import decode
 from analyzer.formats.guard import raising, too_many
@@ -165,7 +165,7 @@ def _remarks(data: bytes, decoded: Decoded, format_name: str) -> list[str]:
     remarks += [differing] if differing else []
     if decoded.trims_inferred:
         remarks.append(f"{format_name} states no trims: {decoded.trims_inferred} taken from runs of jumps.")
-    elif not holds.trims and not decoded.trims_inferred and _jumps_while_sewing(decoded):
+    elif not holds.trims and format_name not in dst.FORMATS and _jumps_while_sewing(decoded):
         remarks.append(f"{format_name} states no trims: the machine decides at which jumps it cuts.")
     if format_name == "VP3" and _longest_sewn_mm(decoded) > _LONGEST_STITCH_MM:
         remarks.append("VP3 does not tell jumps from stitches: the longest stitches here may be jumps.")
