@@ -17,7 +17,7 @@ from analyzer.plan import Facts, Plan, Trial
 from analyzer.regions import Regions, cut
 
 #: Draws of everything uncertain; a chance of one in ten is then known within about two in a hundred.
-DRAWS = 500
+DRAWS = 1000
 #: Goods that a design is compared on when none are named.
 COMPARED_ON = ("jersey", "terry", "cotton-twill")
 
@@ -162,7 +162,7 @@ def _tell(progress: Progress | None, what: str, share: float) -> None:
 def _planned(bench: _Bench) -> Checked:
     """Judge the stack that the job names, or search for the lightest that holds."""
     job, setup = bench.job, bench.setup
-    use = bench.use(setup.cloth.thickness_mm.value)
+    use = bench.use(setup.cloth.sewn_thickness_mm)
     measured = findings.measure(bench.design, bench.regions, bench.cover, use, setup)
     topping = bench.topping()
     given = job.backing is not None
@@ -198,7 +198,7 @@ def _compared(benches: list[_Bench]) -> Checked:
     """Judge the design on several goods."""
     first = benches[0]
     job = first.job
-    use = first.use(first.setup.cloth.thickness_mm.value)
+    use = first.use(first.setup.cloth.sewn_thickness_mm)
     lines = tuple(bench.on(choice, "screen") for bench in benches for choice in _comparable(bench))
     return Checked(
         design=first.design,

@@ -17,11 +17,12 @@ from analyzer.goods import (
     StackChoice,
     Value,
     build_stack,
+    cloth,
     constants,
     parse_backing,
     resolve,
 )
-from analyzer.goods.stack import factor, geometric_mean, product, weighted
+from analyzer.goods.stack import factor, geometric_mean, goods_layer, product, weighted
 from analyzer.job import Calibration, Job
 
 CLOTHS = sorted(set(goods.cloths()) - {"none"})
@@ -230,3 +231,10 @@ def test_thread_and_needle_are_those_of_the_setup() -> None:
         == 80.0
     )
     assert stack.needle.name == "80/12"
+
+
+@pytest.mark.parametrize(("name", "base_mm"), [("terry", 0.5), ("plush", 0.5), ("jersey", 0.6)])
+def test_pile_is_pressed_flat_by_the_thread(name: str, base_mm: float) -> None:
+    """Terry of 3.5 mm with loops of 3 mm: thread goes round the base cloth only (derived)."""
+    assert cloth(name).sewn_thickness_mm == pytest.approx(base_mm)
+    assert goods_layer(cloth(name)).thickness_mm == pytest.approx(base_mm)

@@ -110,7 +110,6 @@ def judge_gap(evidence: Evidence, gap: GapDraws) -> JudgedGap:
         tolerance_mm=tolerance,
         bare=_side(gap, meant, drift, drifts, most, tolerance, 1.0),
         overlap=_side(gap, meant, drift, drifts, meant - overlap, overlap, -1.0),
-        median_mm=float(np.median(meant + drift)),
     )
 
 
@@ -123,10 +122,11 @@ def _side(
     worst = int(np.argmax(over))
     station = np.argmax(over_draws, axis=1)
     values = meant[station] + drifts[np.arange(len(drifts)), station]
-    low, high = np.percentile(values, (LOW_PERCENT, HIGH_PERCENT))
+    low, median, high = np.percentile(values, (LOW_PERCENT, 50.0, HIGH_PERCENT))
     return GapSide(
         worst_mm=float(meant[worst] + drift[worst]),
         low_mm=float(low),
+        median_mm=float(median),
         high_mm=float(high),
         at=(float(gap.at[worst, 0]), float(gap.at[worst, 1])),
         meant_mm=float(meant[worst]),
@@ -149,7 +149,7 @@ def gap_verdict(gap: JudgedGap) -> GapVerdict:
         worst_mm=side.worst_mm,
         low_mm=side.low_mm,
         high_mm=side.high_mm,
-        median_mm=gap.median_mm,
+        median_mm=side.median_mm,
         at=side.at,
         over_limit_mm_of_length=gap.bare.over_mm_of_length + gap.overlap.over_mm_of_length,
         chance_bare=gap.bare.chance,

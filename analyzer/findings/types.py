@@ -40,6 +40,7 @@ class GapSide:
 
     worst_mm: float  #: nominal
     low_mm: float  #: 5th percentile of the worst gap of each draw
+    median_mm: float  #: 50th percentile
     high_mm: float  #: 95th percentile
     at: tuple[float, float]
     meant_mm: float
@@ -51,14 +52,13 @@ class GapSide:
 
 @dataclass(frozen=True, slots=True)
 class JudgedGap:
-    """Both sides of the gap between one outline and one border, and its median along the outline."""
+    """Both sides of the gap between one outline and one border."""
 
     outline: int
     borders: int
     tolerance_mm: float
     bare: GapSide
     overlap: GapSide
-    median_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class GapVerdict:
     worst_mm: float  #: nominal, of the largest magnitude beyond what the file means
     low_mm: float
     high_mm: float
-    median_mm: float  #: along the outline, nominal
+    median_mm: float  #: over the draws, like low_mm and high_mm
     at: tuple[float, float]
     over_limit_mm_of_length: float
     chance_bare: float

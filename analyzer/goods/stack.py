@@ -77,7 +77,7 @@ def goods_layer(cloth: Cloth) -> Layer:
         kind=cloth.family,
         g_m2=cloth.weight_g_m2.value,
         turn_deg=0.0,
-        thickness_mm=cloth.thickness_mm.value,
+        thickness_mm=cloth.sewn_thickness_mm,
         membrane=membrane(
             _N_PER_KN * cloth.e1_kn_per_m.value * up,
             _N_PER_KN * cloth.e2_kn_per_m.value * up,

@@ -55,6 +55,11 @@ class Cloth:
     backings: tuple[str, ...]  #: kinds that the trade would put behind it, usual first
     backings_source: str
 
+    @property
+    def sewn_thickness_mm(self) -> float:
+        """Thickness under a stitch: pile does not count, the thread presses it flat."""
+        return self.thickness_mm.value - (0.0 if self.pile_mm is None else self.pile_mm.value)
+
 
 @dataclass(frozen=True, slots=True)
 class Backing:

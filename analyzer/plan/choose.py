@@ -14,7 +14,7 @@ from analyzer.goods.types import StackChoice
 from analyzer.plan.advice import say
 from analyzer.plan.alternatives import alternatives
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
-from analyzer.plan.rework import rework
+from analyzer.plan.rework import open_rows, rework
 from analyzer.plan.rules import allowed
 from analyzer.plan.search import Search, holds
 from analyzer.plan.steps import cautions, steps
@@ -98,7 +98,7 @@ def choose(
     ruled_out = () if given else allowed(setup).reasons
     reasons = (*_why(trial, given=given), *said, *ruled_out)
     others = () if given else alternatives(search, place)
-    changes = () if outcome == "hoop-it" else trial.rework
+    changes = () if outcome == "hoop-it" else (*open_rows(facts.regions, facts.measured), *trial.rework)
     return _plan(setup, facts, trial.choice, outcome, reasons, others, changes)
 
 
@@ -157,10 +157,22 @@ def _topping(setup: Setup, facts: Facts, choice: StackChoice) -> ToppingChoice |
 
 
 def _why(trial: Trial, *, given: bool) -> tuple[str, ...]:
-    name = "single" if given else "lightest" if holds(trial) else "best_of_bad"
-    said = [say("reason", name, words=chance_words(trial.chance_of_missing))]
-    if trial.decided_by and not holds(trial):
-        said.append(say("reason", "decided", decided=trial.decided_by))
-    if trial.beyond_range:
+    words, decided = chance_words(trial.chance_of_missing), trial.decided_by
+    misses = trial.chance_of_missing >= constants("plan")["chance_accepted"].value
+    if given:
+        said = [say("reason", "single", words=words)]
+    elif holds(trial):
+        said = [say("reason", "lightest")]
+    elif misses:
+        said = [say("reason", "best_of_bad", words=words)]
+    elif trial.beyond_range:
+        said = [say("reason", "out_of_range")]
+    else:
+        said = [say("reason", "stack_faults", names=", ".join(trial.faults))]
+    if misses:
+        said += [say("reason", "decided", decided=decided)] if decided else []
+    if trial.beyond_range and (given or misses):
         said.append(say("reason", "beyond"))
+    if given and not holds(trial):
+        said.append(say("reason", "given_fails"))
     return tuple(said)

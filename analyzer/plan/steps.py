@@ -14,7 +14,7 @@ from analyzer.plan.topping import wants_topping
 from analyzer.plan.types import Steps
 
 
-def _before(setup: Setup, choice: StackChoice) -> list[str]:
+def _before(setup: Setup, choice: StackChoice, outcome: str) -> list[str]:
     width, height = sheet_mm(setup)
     said = [say("before", "needle", needle=needle(setup))]
     if choice.backings:
@@ -23,7 +23,7 @@ def _before(setup: Setup, choice: StackChoice) -> list[str]:
             say("before", "sheet", width=f"{width:.0f}", height=f"{height:.0f}", margin=f"{margin:.0f}")
         )
     else:
-        said.append(say("before", "none_behind"))
+        said.append(say("before", "none_behind" if outcome == "hoop-it" else "none_given"))
     for item in choice.backings:
         if item.layers > 1:
             turn = max(item.turns_deg) - min(item.turns_deg)
@@ -49,6 +49,8 @@ def _holding_step(setup: Setup, choice: StackChoice) -> str:
 
 def _sewing(setup: Setup, choice: StackChoice, outcome: str) -> list[str]:
     first = {"hoop-it": "usual_sample", "sample-first": "sample", "rework": "rework"}[outcome]
+    if outcome == "sample-first" and setup.cloth.family == "none":
+        first = "sample_lace"
     said = [say("sewing", first)]
     said.append(say("sewing", "speed", speed=f"{speed_spm(setup):.0f}"))
     said.append(say("sewing", "watch"))
@@ -77,6 +79,8 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
         said.append(say("finishing", "cover"))
     if setup.cloth.heat != "none" and "rinsed" in removals | over:
         said.append(say("finishing", "rinse_first"))
+    if setup.cloth.family == "none":
+        return said
     press = {"hot-iron": "press", "cool-iron": "press_cool", "none": "no_press"}[setup.cloth.heat]
     said.append(say("finishing", press))
     return said
@@ -85,7 +89,7 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
 def steps(setup: Setup, choice: StackChoice, cover: Cover, *, outcome: str) -> Steps:
     """Return everything to do, in order."""
     return Steps(
-        before=tuple(_before(setup, choice)),
+        before=tuple(_before(setup, choice, outcome)),
         sewing=tuple(_sewing(setup, choice, outcome)),
         finishing=tuple(_finishing(setup, choice, cover)),
     )
@@ -107,6 +111,8 @@ def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
         "magnets": setup.holding == "magnetic",
         "pile_wash": choice.topping is not None and wants_topping(setup) and setup.care != "never-washed",
         "topping_none": choice.topping is None and wants_topping(setup),
-        "skin": touches_skin(setup),
+        "hot": cloth.heat != "none" or attach(setup, choice) == "fused",
+        "skin": touches_skin(setup) and bool(choice.backings),
+        "makers": True,
     }
     return tuple(say("caution", name) for name, is_so in applies.items() if is_so)

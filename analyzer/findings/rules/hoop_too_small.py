@@ -38,7 +38,7 @@ def look(evidence: Evidence) -> Finding | None:
             f"{hoop.height_mm:.0f} mm{' and oval' if hoop.shape == 'oval' else ''}; "
             f"it reaches {millimetres(-clear)} beyond it."
         ),
-        advice="Take a larger hoop.",
+        advice="Take a larger hoop; where there is none, split the design and sew it in two hoopings.",
     )
 
 
