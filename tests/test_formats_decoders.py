@@ -155,6 +155,7 @@ def test_vp3_files_with_changed_stitches_come_out_row_for_row(count: int) -> Non
         assert found.kinds.tolist() == [OURS[row[2] & 0xFF] for row in expected]
         at = np.array([row[:2] for row in expected]) * (0.1, -0.1)
         assert np.allclose(found.points, at, atol=1e-9)
+        assert found.damaged is None
         compared += 1
     assert compared > count / 2
 
