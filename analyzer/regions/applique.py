@@ -4,39 +4,30 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.arrays import Bools, Ints
-from analyzer.design import Command, Design
+from analyzer.arrays import Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, path_mm
+from analyzer.regions.groups import Piece
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.types import Applique, Region, RegionKind
 
 
-def halts(design: Design) -> Bools:
-    """Return before which penetrations the machine halts, for a stop or for a change of thread, (m,)."""
-    asked = (design.kinds == Command.STOP) | (design.kinds == Command.COLOUR_CHANGE)
-    so_far: Ints = np.cumsum(asked).astype(np.int32)[design.kinds == Command.STITCH]
-    found = np.zeros(len(so_far), dtype=np.bool_)
-    found[1:] = np.diff(so_far) > 0
-    return found
-
-
-def find_appliques(design: Design, pieces: list[Piece], items: list[Region]) -> tuple[Applique, ...]:
+def find_appliques(sewn: Sewn, pieces: list[Piece], items: list[Region]) -> tuple[Applique, ...]:
     """Return the appliques of a design.
 
     A placement line is a closed line, a tack-down what follows the same path after it, and both lie under
     a later satin. The same stitches without any halt between them are a column on its underlay; one halt
     tells that a piece of cloth is laid or cut there.
     """
-    stops: Ints = np.cumsum(halts(design)).astype(np.int32)
+    stops: Ints = np.cumsum(sewn.halts).astype(np.int32)
     found = []
     filled = {n for item in items if item.kind is RegionKind.FILL for n in item.covers}
     for cover in items:
         # What lies under a fill too is that fill's underlay.
-        under = [n for n in cover.covers if n not in filled and path_mm(design, pieces[n]) > _least_mm()]
+        under = [n for n in cover.covers if n not in filled and pieces[n].path_mm(sewn) > _least_mm()]
         if cover.kind is not RegionKind.SATIN or len(under) < 2:
             continue
         first = under[0]
-        if pieces[first].shape != "line" or not _closed(design, items[first]):
+        if pieces[first].shape != "line" or not _closed(sewn, items[first]):
             continue
         tacks = [n for n in under[1:] if _same_place(items[first], items[n])]
         if not tacks or items[tacks[0]].stitches < 8:
@@ -60,11 +51,9 @@ def _least_mm() -> float:
     return constants("regions")["applique_mm"].value
 
 
-def _closed(design: Design, item: Region) -> bool:
+def _closed(sewn: Sewn, item: Region) -> bool:
     """Whether a line comes back to where it began."""
-    ends = design.penetrations[
-        [max(item.first - 1, 0) if design.joined[item.first] else item.first, item.last]
-    ]
+    ends = sewn.penetrations[[max(item.first - 1, 0) if sewn.joined[item.first] else item.first, item.last]]
     size = max(item.bbox_mm[2] - item.bbox_mm[0], item.bbox_mm[3] - item.bbox_mm[1])
     return float(np.hypot(*(ends[1] - ends[0]))) < constants("regions")["closed_part"].value * size
 

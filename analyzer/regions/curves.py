@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
-from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, lengths_mm, main_direction, path_mm, samples
+from analyzer.regions.groups import Piece, main_direction
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
 
 _CELL_MM = 0.5
@@ -17,7 +17,7 @@ _STEP_MM = 0.25
 _INNER_CELLS = 5  #: a place is inside a fill where a square of so many cells around it is laid
 
 
-def curved_rows(design: Design, strokes: Strokes, piece: Piece) -> Piece:
+def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:
     """Return a line as a band of curved rows where it lays an area, else as it is.
 
     The line is laid into cells, and slits up to a millimetre between its turns are closed. Inside a fill
@@ -25,9 +25,9 @@ def curved_rows(design: Design, strokes: Strokes, piece: Piece) -> Piece:
     for each millimetre of thread there.
     """
     table = constants("regions")
-    if piece.shape != "line" or path_mm(design, piece) < table["curves_mm"].value:
+    if piece.shape != "line" or piece.path_mm(sewn) < table["curves_mm"].value:
         return piece
-    points, stitch = samples(design, piece.first, piece.last, _STEP_MM)
+    points, stitch = sewn.finely(piece.first, piece.last, _STEP_MM)
     index = np.floor((points - points.min(axis=0)) / _CELL_MM + 3.37).astype(np.int64)
     nx, ny = (index.max(axis=0) + 5).tolist()
     cell = index[:, 1] * nx + index[:, 0]
@@ -38,7 +38,7 @@ def curved_rows(design: Design, strokes: Strokes, piece: Piece) -> Piece:
     inside = inner[cell]
     if inside.mean() < table["curves_share"].value:
         return piece
-    length = lengths_mm(design, piece.first, piece.last)
+    length = sewn.lengths_mm[piece.first : piece.last + 1]
     count = np.bincount(stitch - piece.first)
     each = length / np.maximum(count, 1)
     spacing = float(inner.sum() * _CELL_MM**2 / each[stitch - piece.first][inside].sum())

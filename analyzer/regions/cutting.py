@@ -12,19 +12,21 @@ from scipy.spatial import cKDTree
 from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.applique import find_appliques, halts
+from analyzer.regions.applique import find_appliques
 from analyzer.regions.base import find_bases
 from analyzer.regions.curves import curved_rows
-from analyzer.regions.groups import Piece, fill_gaps, find_bands, lengths_mm, samples
+from analyzer.regions.groups import Piece, fill_gaps, find_bands
 from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
 from analyzer.regions.pairs import find_pairs
 from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
+from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
 from analyzer.regions.types import Region, RegionKind, Regions
 
+_PROBES = 120  #: places at which passes are counted
 _FEW_STROKES = 6  #: a shorter band, not hidden, is a detail of a line
 
 
@@ -37,26 +39,27 @@ def cut(design: Design) -> Regions:
     m = len(design.penetrations)
     if not m:
         return Regions(items=(), region_of=frozen(np.zeros(0, dtype=np.int32)), pairs=())
-    ties = find_ties(design)
-    strokes = find_strokes(design, ties)
+    sewn = Sewn.of(design)
+    ties = find_ties(sewn)
+    strokes = find_strokes(sewn, ties)
     bands = find_bands(strokes, link_strokes(strokes))
-    pieces = [curved_rows(design, strokes, piece) for piece in fill_gaps(design, ties, bands)]
-    over = dense_ground(design, pieces)
-    pieces = [_thin(design, piece, over) for piece in pieces]
-    pieces = join_sections(design, absorb_scraps(design, strokes, pieces, over), over)
+    pieces = [curved_rows(sewn, strokes, piece) for piece in fill_gaps(sewn, ties, bands)]
+    over = dense_ground(sewn, pieces)
+    pieces = [_thin(sewn, piece, over) for piece in pieces]
+    pieces = join_sections(sewn, absorb_scraps(sewn, strokes, pieces, over), over)
     # Few rows that joined no larger band are no pattern after all.
     pieces = [Piece(p.first, p.last, "line") if p.kin else p for p in pieces]
-    pieces = _split_lines(design, _join_lines(design, pieces), over)
-    pieces = absorb_scraps(design, strokes, pieces, over)
-    return _regions(design, strokes, pieces)
+    pieces = _split_lines(sewn, _join_lines(sewn, pieces), over)
+    pieces = absorb_scraps(sewn, strokes, pieces, over)
+    return _regions(sewn, strokes, pieces)
 
 
-def _thin(design: Design, piece: Piece, over: Ground | None) -> Piece:
+def _thin(sewn: Sewn, piece: Piece, over: Ground | None) -> Piece:
     """Decide what a band is once it is known what hides it: underlay, pattern, or only part of a line."""
     if not piece.band:
         return piece
     table = constants("regions")
-    hidden = hidden_share(design, piece, over) >= table["hidden_share"].value
+    hidden = hidden_share(sewn, piece, over) >= table["hidden_share"].value
     sparse = table["sparse_satin_mm" if piece.shape == "zigzag" else "sparse_fill_mm"].value
     if not hidden and (piece.spacing_mm > sparse or _few(piece)):
         return Piece(piece.first, piece.last, "line")
@@ -67,26 +70,26 @@ def _few(piece: Piece) -> bool:
     return piece.shape != "curves" and not piece.kin and len(piece.rows) < _FEW_STROKES
 
 
-def _join_lines(design: Design, pieces: list[Piece]) -> list[Piece]:
+def _join_lines(sewn: Sewn, pieces: list[Piece]) -> list[Piece]:
     """Make one line of lines that follow each other without a break."""
     kept: list[Piece] = []
     for piece in pieces:
-        if kept and piece.shape == kept[-1].shape == "line" and follows(design, kept[-1], piece):
+        if kept and piece.shape == kept[-1].shape == "line" and follows(sewn, kept[-1], piece):
             kept[-1] = replace(kept[-1], last=piece.last)
         else:
             kept.append(piece)
     return kept
 
 
-def _split_lines(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+def _split_lines(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     """Part each line where the machine halts, where it goes under later stitching, where it comes out."""
-    halt = np.flatnonzero(halts(design))
+    halt = np.flatnonzero(sewn.halts)
     kept: list[Piece] = []
     for piece in _split_at(pieces, halt):
         if piece.shape != "line" or over is None:
             kept.append(piece)
             continue
-        hidden = hidden_stitches(design, piece, over)
+        hidden = hidden_stitches(sewn, piece, over)
         begin = np.concatenate([[0], np.flatnonzero(np.diff(hidden)) + 1])
         stop = np.append(begin[1:], hidden.size) - 1
         for a, b in zip(begin.tolist(), stop.tolist(), strict=True):
@@ -109,17 +112,17 @@ def _split_at(pieces: list[Piece], stitches: npt.NDArray[np.int64]) -> list[Piec
     return kept
 
 
-def _regions(design: Design, strokes: Strokes, pieces: list[Piece]) -> Regions:
-    kinds = name_kinds(design, strokes, pieces)
+def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Regions:
+    kinds = name_kinds(sewn, strokes, pieces)
     count = [p.last - p.first + 1 for p in pieces]
     region_of: Ints = np.repeat(np.arange(len(pieces), dtype=np.int32), count)
     bands = [(number, piece) for number, piece in enumerate(pieces) if dense(piece)]
-    covers = covered_by(design, bands, region_of, len(pieces))
+    covers = covered_by(sewn, bands, region_of, len(pieces))
     items = [
-        _region(design, strokes, piece, number, kind, tuple(covers[number]))
+        _region(sewn, strokes, piece, number, kind, tuple(covers[number]))
         for number, (piece, kind) in enumerate(zip(pieces, kinds, strict=True))
     ]
-    pairs = find_pairs(design, strokes, pieces, items)
+    pairs = find_pairs(sewn, strokes, pieces, items)
     borders: list[list[int]] = [[] for _ in items]
     for pair in pairs:
         borders[pair.outline].append(pair.borders)
@@ -128,51 +131,51 @@ def _regions(design: Design, strokes: Strokes, pieces: list[Piece]) -> Regions:
         items=tuple(done),
         region_of=frozen(region_of),
         pairs=pairs,
-        bases=find_bases(design, strokes, pieces, items),
+        bases=find_bases(sewn, strokes, pieces, items),
         lettering=find_lettering(items),
-        appliques=find_appliques(design, pieces, items),
+        appliques=find_appliques(sewn, pieces, items),
     )
 
 
 def _region(
-    design: Design, strokes: Strokes, piece: Piece, number: int, kind: RegionKind, covers: tuple[int, ...]
+    sewn: Sewn, strokes: Strokes, piece: Piece, number: int, kind: RegionKind, covers: tuple[int, ...]
 ) -> Region:
-    lengths = lengths_mm(design, piece.first, piece.last)
-    sewn = lengths[design.joined[piece.first : piece.last + 1]]
-    before = piece.first - 1 if design.joined[piece.first] else piece.first
-    points = design.penetrations[before : piece.last + 1]
+    part = slice(piece.first, piece.last + 1)
+    lengths = sewn.lengths_mm[part][sewn.joined[part]]
+    before = piece.first - 1 if sewn.joined[piece.first] else piece.first
+    points = sewn.penetrations[before : piece.last + 1]
     low, high = points.min(axis=0), points.max(axis=0)
     width = None
     if piece.shape == "zigzag" and piece.strokes is not None:
         chord, angle = strokes.chord_mm[piece.strokes], 0.0
         # The threads lean across the column; the width is square to its run.
-        angle = float(np.arctan2(piece.spacing_mm, np.median(chord)))
-        width = float(np.median(chord) * np.cos(angle))
+        angle = float(np.arctan2(piece.spacing_mm, median(chord)))
+        width = float(median(chord) * np.cos(angle))
     return Region(
         id=number,
         kind=kind,
-        colour=int(design.colour[piece.last]),
+        colour=int(sewn.colour[piece.last]),
         first=piece.first,
         last=piece.last,
-        stitches=int(sewn.size),
+        stitches=int(lengths.size),
         row_spacing_mm=piece.spacing_mm if piece.band else None,
-        stitch_length_mm=float(np.median(sewn)) if sewn.size else 0.0,
+        stitch_length_mm=median(lengths) if lengths.size else 0.0,
         width_mm=width,
         direction_deg=piece.direction_deg if piece.band else None,
-        passes=_passes(design, piece) if piece.shape == "line" else 1,
+        passes=_passes(sewn, piece) if piece.shape == "line" else 1,
         covers=covers,
         outline_of=(),
         bbox_mm=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
     )
 
 
-def _passes(design: Design, piece: Piece) -> int:
+def _passes(sewn: Sewn, piece: Piece) -> int:
     """How many times a line is sewn: samples found around its own samples, against those of a single pass."""
     step, radius = 0.25, 0.625
-    points, stitch = samples(design, piece.first, piece.last, step)
-    points = points[design.joined[stitch]]
+    points, stitch = sewn.finely(piece.first, piece.last, step)
+    points = points[sewn.joined[stitch]]
     if len(points) < 8:
         return 1
-    probe = points[:: max(1, len(points) // 400)]
-    found = cKDTree(points).query_ball_point(probe, radius, return_length=True)
-    return max(1, round(float(np.median(found)) / (2 * radius / step)))
+    probe = points[:: max(1, len(points) // _PROBES)]
+    found = np.asarray(cKDTree(points).query_ball_point(probe, radius, return_length=True), dtype=np.int32)
+    return max(1, round(median(found) / (2 * radius / step)))

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analyzer.arrays import Bools, Floats, Ints
-from analyzer.design import Design
+from analyzer.arrays import Bools, Ints
 from analyzer.goods.constants import constants
+from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.strokes import Links, Strokes
 
 _LEAST_ROWS = 4  #: fewer strokes side by side are no pattern of their own
@@ -43,6 +43,10 @@ class Piece:
     def band(self) -> bool:
         """Whether it is rows or a zig-zag."""
         return self.strokes is not None
+
+    def path_mm(self, sewn: Sewn) -> float:
+        """Thread length, mm."""
+        return sewn.path_mm(self.first, self.last)
 
     @property
     def rows(self) -> Ints:
@@ -136,7 +140,7 @@ def _spacing(links: Links, rows: Ints) -> float:
     """Mean offset of neighbouring threads, mm, over those near the median, which the lattice makes jump."""
     linked = links.partner[rows[:-1]] == rows[1:]
     offsets = links.offset_mm[rows[:-1]][linked]
-    middle = np.median(offsets)
+    middle = median(offsets)
     return float(offsets[np.abs(offsets - middle) <= 0.15 + 0.6 * middle].mean())
 
 
@@ -144,8 +148,8 @@ def _split_satin(strokes: Strokes, rows: Ints, spacing_mm: float) -> bool:
     """Whether rows are the threads of a column too wide for one stitch: they turn sharply, close together."""
     table = constants("regions")
     sharp = (np.diff(rows) == 1).mean() > 0.8
-    few = np.median(strokes.stitches[rows]) <= _SPLITS
-    across = np.median(strokes.chord_mm[rows])
+    few = median(strokes.stitches[rows]) <= _SPLITS
+    across = median(strokes.chord_mm[rows])
     close = spacing_mm < 0.6 * table["dense_satin_mm"].value
     return bool(sharp and few and close and across < table["widest_satin_mm"].value)
 
@@ -185,7 +189,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
     if b - a > _FEW_BETWEEN:
         return False
     gap = float(np.hypot(*(strokes.start[b] - strokes.end[a]))) if b > a else 0.0
-    widths = np.median(strokes.chord_mm[tail]), np.median(strokes.chord_mm[head])
+    widths = median(strokes.chord_mm[tail]), median(strokes.chord_mm[head])
     ends = main_direction(strokes, tail), main_direction(strokes, head)
     if gap > constants("regions")["bridge_mm"].value or ends[0] is None or ends[1] is None:
         return False
@@ -199,7 +203,7 @@ def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
     """Whether the needle goes to and fro all the way from stroke ``a`` to ``b``, as round a sharp corner."""
     unit = strokes.unit[a : b + 1]
     back = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < _TURN_BACK
-    width = float(np.median(strokes.chord_mm[[a, b]]))
+    width = median(strokes.chord_mm[[a, b]])
     even = bool((strokes.path_mm[a : b + 1] < 2.0 * width).all())
     near = strokes.unit[max(a - 2, 0) : b + 3]
     smooth = bool((np.einsum("ij,ij->i", near[2:], near[:-2]) > _TURNED_AT_ONCE).all())
@@ -225,25 +229,25 @@ def axial_gap(a: float, b: float) -> float:
     return abs((a - b + 90.0) % 180.0 - 90.0)
 
 
-def fill_gaps(design: Design, ties: Bools, bands: list[Piece]) -> list[Piece]:
+def fill_gaps(sewn: Sewn, ties: Bools, bands: list[Piece]) -> list[Piece]:
     """Return every stitch's piece in order: the bands, and ties, floats and lines between them."""
-    m = len(design.penetrations)
+    m = len(sewn.penetrations)
     longest = constants("regions")["tie_stitch_mm"].value
     free = np.ones(m, dtype=np.bool_)
     for band in bands:
         free[band.first : band.last + 1] = False
-    kind = np.where(ties, 1, np.where(design.jumped & design.joined & (design.lengths_mm > longest), 2, 0))
+    kind = np.where(ties, 1, np.where(sewn.jumped & sewn.joined & (sewn.lengths_mm > longest), 2, 0))
     kind[~free] = 3
     # A penetration that nothing joins to the one before belongs to what it begins.
-    loose = np.flatnonzero(~design.joined)
+    loose = np.flatnonzero(~sewn.joined)
     after = np.minimum(loose + 1, m - 1)
-    kind[loose] = np.where(design.joined[after], kind[after], 0)
+    kind[loose] = np.where(sewn.joined[after], kind[after], 0)
     owner = np.zeros(m, dtype=np.int64)
     for number, band in enumerate(bands, start=1):
         owner[band.first : band.last + 1] = number
-    owner[loose] = np.where(design.joined[after], owner[after], 0)
+    owner[loose] = np.where(sewn.joined[after], owner[after], 0)
     new = np.ones(m, dtype=np.bool_)
-    new[1:] = (np.diff(kind) != 0) | (np.diff(owner) != 0) | ~design.joined[1:] | (kind[1:] == 2)
+    new[1:] = (np.diff(kind) != 0) | (np.diff(owner) != 0) | ~sewn.joined[1:] | (kind[1:] == 2)
     begin = np.flatnonzero(new)
     stop = np.append(begin[1:], m) - 1
     pieces: list[Piece] = []
@@ -253,28 +257,3 @@ def fill_gaps(design: Design, ties: Bools, bands: list[Piece]) -> list[Piece]:
         else:
             pieces.append(Piece(first, last, ("line", "tie", "float")[kind[first]]))
     return pieces
-
-
-def lengths_mm(design: Design, first: int, last: int) -> Floats:
-    """Lengths of the stitches ``first .. last``, (last - first + 1,) mm, 0 where nothing joins."""
-    before = np.maximum(np.arange(first, last + 1) - 1, 0)
-    step = design.penetrations[first : last + 1] - design.penetrations[before]
-    return np.where(design.joined[first : last + 1], np.hypot(step[:, 0], step[:, 1]), 0.0)
-
-
-def path_mm(design: Design, piece: Piece) -> float:
-    """Thread length of a piece, mm."""
-    return float(lengths_mm(design, piece.first, piece.last).sum())
-
-
-def samples(design: Design, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
-    """Points about ``step_mm`` apart along stitches ``first .. last``: (q, 2) mm and the stitch of each."""
-    length = lengths_mm(design, first, last)
-    count = np.maximum(np.ceil(length / step_mm - 1e-9).astype(np.int64), 1)
-    which = np.repeat(np.arange(length.size), count)
-    rank = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
-    t = ((rank + 0.5) / count[which])[:, None]
-    end = design.penetrations[first : last + 1]
-    before = design.penetrations[np.maximum(np.arange(first, last + 1) - 1, 0)]
-    start = np.where(design.joined[first : last + 1, None], before, end)
-    return start[which] + t * (end - start)[which], (which + first).astype(np.int32)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
-from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, path_mm
+from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import RegionKind
 
@@ -15,12 +17,12 @@ _STRAIGHT = 0.98  #: a line between two patterns is only a way where it is no mo
 _HOP_STITCHES = 2  #: a visible move of so few stitches is one, however long
 
 
-def name_kinds(design: Design, strokes: Strokes, pieces: list[Piece]) -> list[RegionKind]:
+def name_kinds(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> list[RegionKind]:
     """Return the kind of each piece."""
-    return [_kind(design, strokes, pieces, k) for k in range(len(pieces))]
+    return [_kind(sewn, strokes, pieces, k) for k in range(len(pieces))]
 
 
-def _kind(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> RegionKind:
+def _kind(sewn: Sewn, strokes: Strokes, pieces: list[Piece], k: int) -> RegionKind:
     piece = pieces[k]
     if piece.shape == "tie":
         return RegionKind.TIE
@@ -31,42 +33,42 @@ def _kind(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> Regi
             return RegionKind.UNDERLAY
         return RegionKind.SATIN if piece.shape == "zigzag" else RegionKind.FILL
     if piece.hidden:
-        return RegionKind.UNDERLAY if _prepares(design, strokes, pieces, k) else RegionKind.TRAVEL
-    return RegionKind.TRAVEL if _only_moves(design, pieces, k) else RegionKind.RUN
+        return RegionKind.UNDERLAY if _prepares(sewn, strokes, pieces, k) else RegionKind.TRAVEL
+    return RegionKind.TRAVEL if _only_moves(sewn, pieces, k) else RegionKind.RUN
 
 
-def _prepares(design: Design, strokes: Strokes, pieces: list[Piece], k: int) -> bool:
+def _prepares(sewn: Sewn, strokes: Strokes, pieces: list[Piece], k: int) -> bool:
     """Whether a hidden line is long enough, for what is sewn next, to be its underlay.
 
     Underlay and travel cannot be told apart by their stitches; a line that runs most of the length of the
     band that follows it does an underlay's work whatever it was meant as.
     """
-    colour = design.colour[pieces[k].last]
-    for after in pieces[k + 1 :]:
-        if design.colour[after.last] != colour or not design.joined[after.first]:
+    colour = sewn.colour[pieces[k].last]
+    for after in itertools.islice(pieces, k + 1, None):
+        if sewn.colour[after.last] != colour or not sewn.joined[after.first]:
             return False
         if after.band and after.strokes is not None:
             ends = np.concatenate([strokes.start[after.strokes], strokes.end[after.strokes]])
             size = float(np.hypot(*np.ptp(ends, axis=0)))
-            return path_mm(design, pieces[k]) > 0.6 * size
+            return pieces[k].path_mm(sewn) > 0.6 * size
         if not after.hidden and after.shape == "line" and after.last - after.first >= _HOP_STITCHES:
             return False
     return False
 
 
-def _only_moves(design: Design, pieces: list[Piece], k: int) -> bool:
+def _only_moves(sewn: Sewn, pieces: list[Piece], k: int) -> bool:
     """Whether a visible line only leads from one place to the next: short or straight, between bands."""
     piece = pieces[k]
-    before = pieces[k - 1] if k and design.joined[piece.first] else None
-    after = pieces[k + 1] if k + 1 < len(pieces) and design.joined[pieces[k + 1].first] else None
+    before = pieces[k - 1] if k and sewn.joined[piece.first] else None
+    after = pieces[k + 1] if k + 1 < len(pieces) and sewn.joined[pieces[k + 1].first] else None
     bands = [p for p in (before, after) if p is not None and (p.band or p.hidden)]
     if not bands:
         return False
-    length, bridge = path_mm(design, piece), constants("regions")["bridge_mm"].value
+    length, bridge = piece.path_mm(sewn), constants("regions")["bridge_mm"].value
     if len(bands) < 2:
         return length < bridge
-    first = piece.first - 1 if design.joined[piece.first] else piece.first
-    chord = float(np.hypot(*(design.penetrations[piece.last] - design.penetrations[first])))
+    first = piece.first - 1 if sewn.joined[piece.first] else piece.first
+    chord = float(np.hypot(*(sewn.penetrations[piece.last] - sewn.penetrations[first])))
     between = bands[0].band and bands[1].band
     if between and chord > _STRAIGHT * length:
         return True

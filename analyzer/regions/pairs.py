@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Bools, Floats, Ints, frozen
-from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, samples
+from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
+from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.shapes import Edge, edge_of, rails
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import OutlinePair, Region, RegionKind
@@ -31,32 +32,30 @@ class _Stations:
 
 
 def find_pairs(
-    design: Design, strokes: Strokes, pieces: list[Piece], items: list[Region]
+    sewn: Sewn, strokes: Strokes, pieces: list[Piece], items: list[Region]
 ) -> tuple[OutlinePair, ...]:
     """Return every outline with every region whose edge it follows, in the order of their ids."""
-    reach = constants("regions")["pair_mm"].value
     under = {n for item in items for n in item.covers}
     planes = [
         item.id
         for item, piece in zip(items, pieces, strict=True)
         if item.id not in under and _bordered(item, piece)
     ]
+    near = _near(items, planes, constants("regions")["pair_mm"].value)
     edges: dict[int, Edge | None] = {}
 
     def edge(number: int) -> Edge | None:
         if number not in edges:
-            edges[number] = edge_of(design, strokes, pieces[number])
+            edges[number] = edge_of(sewn, strokes, pieces[number])
         return edges[number]
 
     pairs = []
     for item, piece in zip(items, pieces, strict=True):
-        borders = [
-            n for n in planes if n != item.id and _may(item, items[n]) and _near(item, items[n], reach)
-        ]
+        borders = [n for n in near[item.id] if n != item.id and _may(item, items[n])]
         if not borders:
             continue
         own = edge(item.id) if item.kind is RegionKind.FILL else None
-        tracks = _tracks(design, strokes, piece, item, own)
+        tracks = _tracks(sewn, strokes, piece, item, own)
         for number in borders:
             border = edge(number)
             pair = _pair(item, items[number], border, tracks, own) if border is not None else None
@@ -72,13 +71,14 @@ def _bordered(item: Region, piece: Piece) -> bool:
     return item.kind is RegionKind.FILL
 
 
-def _near(a: Region, b: Region, reach_mm: float) -> bool:
-    return (
-        a.bbox_mm[0] - reach_mm < b.bbox_mm[2]
-        and b.bbox_mm[0] - reach_mm < a.bbox_mm[2]
-        and a.bbox_mm[1] - reach_mm < b.bbox_mm[3]
-        and b.bbox_mm[1] - reach_mm < a.bbox_mm[3]
-    )
+def _near(items: list[Region], planes: list[int], reach_mm: float) -> list[list[int]]:
+    """Return for each region the planes whose boxes come within reach of its own."""
+    boxes = shapely.box(*np.array([item.bbox_mm for item in items]).T)
+    found: list[list[int]] = [[] for _ in items]
+    hits = shapely.STRtree(boxes[planes]).query(boxes, predicate="dwithin", distance=reach_mm)
+    for number, plane in zip(*hits.tolist(), strict=True):
+        found[number].append(planes[plane])
+    return [sorted(each) for each in found]
 
 
 def _may(outline: Region, border: Region) -> bool:
@@ -99,14 +99,14 @@ def _may(outline: Region, border: Region) -> bool:
 
 
 def _tracks(
-    design: Design, strokes: Strokes, piece: Piece, item: Region, edge: Edge | None
+    sewn: Sewn, strokes: Strokes, piece: Piece, item: Region, edge: Edge | None
 ) -> tuple[_Stations, ...]:
     """Return the ways along an outline: a run's line, both rails of a satin, the edges of a fill."""
     step = constants("regions")["station_mm"].value
     if item.kind is RegionKind.RUN:
-        points, stitch = samples(design, piece.first, piece.last, step)
-        sewn = design.joined[stitch]
-        points, stitch = points[sewn], stitch[sewn]
+        points, stitch = sewn.finely(piece.first, piece.last, step)
+        held = sewn.joined[stitch]
+        points, stitch = points[held], stitch[held]
         if item.passes > 1:
             once = _one_pass(points, 0.6 * step)
             points, stitch = points[once], stitch[once]
@@ -151,7 +151,7 @@ def _pair(
             continue
         part = (track.at[follows], point[follows], normal[follows], distance[follows])
         if outline.kind is RegionKind.SATIN:
-            middle = float(np.median(part[3]))
+            middle = median(part[3])
             if best is None or middle < best[0]:
                 best = (middle, [part], [track.stitch[follows]])
         else:

@@ -8,65 +8,64 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Ints
-from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, axial_gap, path_mm, samples
+from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import Ground, hidden_share
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
 
 _PARALLEL_DEG = 15.0
 _ROWS_SHARE = 0.35  #: short outermost rows have connectors of nearly their own length
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
-_STEP_MM = 0.5
 
 
-def absorb_scraps(design: Design, strokes: Strokes, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+def absorb_scraps(sewn: Sewn, strokes: Strokes, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     """Give scraps of line to the band that they begin or end: its outermost rows, a way along its edge."""
     pieces = list(pieces)
     kept: list[Piece] = []
     for k, piece in enumerate(pieces):
         before = kept[-1] if kept else None
         after = pieces[k + 1] if k + 1 < len(pieces) else None
-        if piece.shape != "line" or path_mm(design, piece) >= constants("regions")["scrap_mm"].value:
+        if piece.shape != "line" or piece.path_mm(sewn) >= constants("regions")["scrap_mm"].value:
             kept.append(piece)
-        elif before and _ends(design, strokes, before, piece, over):
+        elif before and _ends(sewn, strokes, before, piece, over):
             kept[-1] = _with_scrap(strokes, before, piece)
-        elif after and _begins(design, strokes, piece, after):
+        elif after and _begins(sewn, strokes, piece, after):
             pieces[k + 1] = _with_scrap(strokes, after, piece)
         else:
             kept.append(piece)
     return kept
 
 
-def follows(design: Design, before: Piece, after: Piece) -> bool:
+def follows(sewn: Sewn, before: Piece, after: Piece) -> bool:
     """Whether thread joins one piece to the next."""
-    return after.first == before.last + 1 and bool(design.joined[after.first])
+    return after.first == before.last + 1 and bool(sewn.joined[after.first])
 
 
-def _ends(design: Design, strokes: Strokes, band: Piece, scrap: Piece, over: Ground | None) -> bool:
+def _ends(sewn: Sewn, strokes: Strokes, band: Piece, scrap: Piece, over: Ground | None) -> bool:
     """Whether a scrap is the last rows of a band or a way along it; what is covered next belongs to that."""
-    if not band.band or not follows(design, band, scrap):
+    if not band.band or not follows(sewn, band, scrap):
         return False
-    if _tiny(design, scrap):
+    if _tiny(sewn, scrap):
         return True
-    own = _rows_of(design, strokes, scrap, band) or hidden_share(design, scrap, over) < 0.5
-    return own and _lies_on(design, scrap, band)
+    own = _rows_of(sewn, strokes, scrap, band) or hidden_share(sewn, scrap, over) < 0.5
+    return own and _lies_on(sewn, scrap, band)
 
 
-def _begins(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
+def _begins(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a scrap is the first rows of a band; what only leads up to it or lies under it is not."""
-    if not band.band or not follows(design, scrap, band):
+    if not band.band or not follows(sewn, scrap, band):
         return False
-    return _tiny(design, scrap) or (_rows_of(design, strokes, scrap, band) and _lies_on(design, scrap, band))
+    return _tiny(sewn, scrap) or (_rows_of(sewn, strokes, scrap, band) and _lies_on(sewn, scrap, band))
 
 
-def _rows_of(design: Design, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
+def _rows_of(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a fair part of a scrap runs along the rows of a band."""
-    return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > _ROWS_SHARE * path_mm(design, scrap))
+    return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > _ROWS_SHARE * scrap.path_mm(sewn))
 
 
-def _tiny(design: Design, scrap: Piece) -> bool:
-    return scrap.last - scrap.first < 2 and path_mm(design, scrap) < constants("regions")["bridge_mm"].value
+def _tiny(sewn: Sewn, scrap: Piece) -> bool:
+    return scrap.last - scrap.first < 2 and scrap.path_mm(sewn) < constants("regions")["bridge_mm"].value
 
 
 def _along(strokes: Strokes, scrap: Piece, band: Piece) -> Ints:
@@ -91,10 +90,10 @@ def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
     )
 
 
-def _lies_on(design: Design, scrap: Piece, band: Piece) -> bool:
+def _lies_on(sewn: Sewn, scrap: Piece, band: Piece) -> bool:
     """Whether a scrap is nowhere further from a band than its next rows would be."""
-    own, _ = samples(design, scrap.first, scrap.last, _STEP_MM)
+    own, _ = sewn.samples(scrap.first, scrap.last)
     first, last = max(band.first, scrap.first - _LOOK_STITCHES), min(band.last, scrap.last + _LOOK_STITCHES)
-    rows, _ = samples(design, first, last, _STEP_MM)
+    rows, _ = sewn.samples(first, last)
     away = np.asarray(cKDTree(rows).query(own)[0])
     return bool(away.max() < 3.0 * band.spacing_mm + 0.3)

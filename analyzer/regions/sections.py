@@ -6,78 +6,77 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Floats
-from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, axial_gap, path_mm, samples
+from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import Ground
+from analyzer.regions.sewn import Sewn
 
-_STEP_MM = 0.5
 _SAME_DIRECTION_DEG = 10.0
 _EXACTLY_DEG = 4.0
 _GROWN = 2.0  #: rows of one fill lie at most so many times further apart in one section than in another
 _ON_TOP_SHARE = 0.3  #: more of a band than this within half a row of another lies on top of it, not beside it
 
 
-def join_sections(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+def join_sections(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     """Make one band of sections that touch, with nothing but hidden or short thread between them.
 
     A section whose rows are one stitch each looks like a column until a later one shows what it is of: so
     again, as long as something joins.
     """
     while True:
-        joined = _join_once(design, pieces, over)
+        joined = _join_once(sewn, pieces, over)
         if len(joined) == len(pieces):
             return joined
         pieces = joined
 
 
-def _join_once(design: Design, pieces: list[Piece], over: Ground | None) -> list[Piece]:
+def _join_once(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     kept: list[Piece] = []
     for piece in pieces:
-        back = _last_band(design, kept, piece, over)
-        if back is not None and _touch(design, kept[back:], piece):
+        back = _last_band(sewn, kept, piece, over)
+        if back is not None and _touch(sewn, kept[back:], piece):
             piece = kept[back].joined_with(piece)
             del kept[back:]
         kept.append(piece)
     return kept
 
 
-def _last_band(design: Design, kept: list[Piece], piece: Piece, over: Ground | None) -> int | None:
+def _last_band(sewn: Sewn, kept: list[Piece], piece: Piece, over: Ground | None) -> int | None:
     """Index of the band of like rows before ``piece``, None where something else lies between."""
     if not piece.band:
         return None
     back = len(kept) - 1
     while back >= 0 and not kept[back].band:
         back -= 1
-    if back < 0 or not _same_rows(design, kept[back], piece):
+    if back < 0 or not _same_rows(sewn, kept[back], piece):
         return None
     between = kept[back + 1 :]
-    if all(_passable(design, other, kept[back], piece, over) for other in between):
+    if all(_passable(sewn, other, kept[back], piece, over) for other in between):
         return back
     return None
 
 
-def _passable(design: Design, piece: Piece, before: Piece, after: Piece, over: Ground | None) -> bool:
+def _passable(sewn: Sewn, piece: Piece, before: Piece, after: Piece, over: Ground | None) -> bool:
     """Whether what lies between two sections may be theirs: short, under the design, or beside their rows."""
     table = constants("regions")
-    if piece.shape == "tie" or path_mm(design, piece) < table["bridge_mm"].value:
+    if piece.shape == "tie" or piece.path_mm(sewn) < table["bridge_mm"].value:
         return True
-    points, _ = samples(design, piece.first, piece.last, _STEP_MM)
+    points, _ = sewn.samples(piece.first, piece.last)
     share = table["hidden_share"].value
     if over is not None and (over.at(points) >= 0).mean() > share:
         return True
     if piece.shape != "line":
         return False
-    rows = np.concatenate([_points(design, before), _points(design, after)])
+    rows = np.concatenate([_points(sewn, before), _points(sewn, after)])
     reach = _beside_mm(before.spacing_mm)
     away = np.asarray(cKDTree(rows).query(points, distance_upper_bound=reach)[0])
     return bool((away < reach).mean() > share)
 
 
-def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
+def _same_rows(sewn: Sewn, before: Piece, after: Piece) -> bool:
     if "rows" not in (before.shape, after.shape):
         return False
-    if design.colour[before.last] != design.colour[after.last]:
+    if sewn.colour[before.last] != sewn.colour[after.last]:
         return False
     if before.direction_deg is None or after.direction_deg is None:
         return False
@@ -88,16 +87,16 @@ def _same_rows(design: Design, before: Piece, after: Piece) -> bool:
     if like or turn > _EXACTLY_DEG:
         return like and turn < _SAME_DIRECTION_DEG
     # Rows that lie further and further apart differ from section to section.
-    unbroken = bool(design.joined[before.last + 1 : after.first + 1].all())
+    unbroken = bool(sewn.joined[before.last + 1 : after.first + 1].all())
     return unbroken and max(before.spacing_mm, after.spacing_mm) < _GROWN * narrow
 
 
-def _touch(design: Design, before: list[Piece], after: Piece) -> bool:
+def _touch(sewn: Sewn, before: list[Piece], after: Piece) -> bool:
     """Whether a section lies beside what came before it, and not on top of that."""
     spacing = before[0].spacing_mm
-    rows, later = _points(design, before[0]), _points(design, after)
+    rows, later = _points(sewn, before[0]), _points(sewn, after)
     for piece in before[1:]:
-        more = _points(design, piece)
+        more = _points(sewn, piece)
         beside = np.asarray(cKDTree(rows).query(more)[0]) < _beside_mm(spacing)
         rows = np.concatenate([rows, more[beside]])
     reach = 1.5 * spacing + 0.35
@@ -109,5 +108,5 @@ def _beside_mm(spacing_mm: float) -> float:
     return 3.0 * spacing_mm + 0.3
 
 
-def _points(design: Design, piece: Piece) -> Floats:
-    return samples(design, piece.first, piece.last, _STEP_MM)[0]
+def _points(sewn: Sewn, piece: Piece) -> Floats:
+    return sewn.samples(piece.first, piece.last)[0]

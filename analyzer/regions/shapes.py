@@ -9,8 +9,8 @@ import shapely
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Floats, Ints
-from analyzer.design import Design
 from analyzer.regions.groups import Piece
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
 
 _EDGE_STEP_MM = 0.1  #: samples along an edge
@@ -52,7 +52,7 @@ def rails(strokes: Strokes, rows: Ints) -> tuple[Floats, Floats]:
     return np.where(odd[:, None], end, start), np.where(odd[:, None], start, end)
 
 
-def outline_polygon(design: Design, strokes: Strokes, piece: Piece) -> shapely.Geometry:
+def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geometry:
     """Return the area between neighbouring rows of a band, sections joined, as a (multi)polygon."""
     rows = piece.rows
     left, right = rails(strokes, rows)
@@ -70,8 +70,8 @@ def outline_polygon(design: Design, strokes: Strokes, piece: Piece) -> shapely.G
         for k in range(begin, stop - 1, _ROWS_TOGETHER):
             last = min(k + _ROWS_TOGETHER, stop - 1) + 1
             # Outermost rows are edges themselves, so every penetration of theirs counts.
-            low = _within(design, strokes, rows[k], right[k]) if k == begin else left[:0]
-            high = _within(design, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
+            low = _within(sewn, strokes, rows[k], right[k]) if k == begin else left[:0]
+            high = _within(sewn, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
             parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
     if not parts:
         return shapely.Polygon()
@@ -85,23 +85,23 @@ def outline_polygon(design: Design, strokes: Strokes, piece: Piece) -> shapely.G
     )
 
 
-def _within(design: Design, strokes: Strokes, row: int, start: Floats) -> Floats:
+def _within(sewn: Sewn, strokes: Strokes, row: int, start: Floats) -> Floats:
     """Return the penetrations inside a row, (k, 2), in the order met from its end ``start`` (2,)."""
-    inside = design.penetrations[strokes.first[row] + 1 : strokes.last[row]]
+    inside = sewn.penetrations[strokes.first[row] + 1 : strokes.last[row]]
     return inside if (start == strokes.start[row]).all() else inside[::-1]
 
 
-def _around_curves(design: Design, piece: Piece) -> shapely.Geometry:
+def _around_curves(sewn: Sewn, piece: Piece) -> shapely.Geometry:
     """Return the area that the turns of a curved fill take up, up to the outermost line."""
-    line = shapely.LineString(design.penetrations[max(piece.first - 1, 0) : piece.last + 1])
+    line = shapely.LineString(sewn.penetrations[max(piece.first - 1, 0) : piece.last + 1])
     reach = 0.6 * piece.spacing_mm + 0.1
     return shapely.buffer(shapely.buffer(line, reach, quad_segs=4), -reach, quad_segs=4)
 
 
-def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
+def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
     """Return the sampled edge of a band, outer curves and holes; None where it encloses nothing."""
     curved = piece.shape == "curves"
-    area = _around_curves(design, piece) if curved else outline_polygon(design, strokes, piece)
+    area = _around_curves(sewn, piece) if curved else outline_polygon(sewn, strokes, piece)
     shape = shapely.orient_polygons(area)
     curves: list[tuple[Floats, Floats]] = []
     for polygon in shapely.get_parts(shape):
@@ -117,11 +117,11 @@ def edge_of(design: Design, strokes: Strokes, piece: Piece) -> Edge | None:
     ring = np.repeat(np.arange(len(curves), dtype=np.int32), [len(c[0]) for c in curves])
     tree = cKDTree(points)
     own = np.arange(piece.first, piece.last + 1, dtype=np.int32)
-    away = tree.query(design.penetrations[own])[0]
+    away = tree.query(sewn.penetrations[own])[0]
     makers = own[away < _ON_EDGE_MM]
     if not makers.size:
         makers = own
-    return Edge(points, normals, ring, tree, makers, cKDTree(design.penetrations[makers]))
+    return Edge(points, normals, ring, tree, makers, cKDTree(sewn.penetrations[makers]))
 
 
 def _sample_curve(curve: shapely.LinearRing) -> tuple[Floats, Floats]:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.arrays import Bools, Floats, Ints
-from analyzer.design import Design
 from analyzer.goods.constants import constants
+from analyzer.regions.sewn import Sewn
 
 _TIE_STITCHES = 9  #: most stitches looked at for one tie
 _LAGS = (1, 2, 3)  #: how many strokes later the neighbouring row may begin
@@ -51,15 +51,15 @@ class Links:
     offset_mm: Floats  #: (s,) length of that, the distance between the neighbouring threads
 
 
-def find_ties(design: Design) -> Bools:
+def find_ties(sewn: Sewn) -> Bools:
     """Return which stitches are ties, (m,): short, in a small box, coming back, at a thread's end."""
     table = constants("regions")
     longest, box = table["tie_stitch_mm"].value, table["tie_box_mm"].value
-    points, lengths = design.penetrations, design.lengths_mm
+    points, lengths = sewn.penetrations, sewn.lengths_mm
     m = len(points)
     ties = np.zeros(m, dtype=np.bool_)
-    cut = ~design.joined
-    moved = design.jumped & (lengths > longest)
+    cut = ~sewn.joined
+    moved = sewn.jumped & (lengths > longest)
     starts = np.flatnonzero(cut | moved)
     ends = np.append(starts[1:], m) - 1
     for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
@@ -88,10 +88,10 @@ def _tie_length(points: Floats, longest_mm: float, box_mm: float) -> int:
     return int(returns[-1]) if returns.size else 0
 
 
-def find_strokes(design: Design, ties: Bools) -> Strokes:
+def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     """Join near-collinear stitches into strokes."""
-    points = design.penetrations
-    usable = design.joined & ~ties
+    points = sewn.penetrations
+    usable = sewn.joined & ~ties
     stitch = np.flatnonzero(usable)
     if not stitch.size:
         none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
@@ -107,8 +107,8 @@ def find_strokes(design: Design, ties: Bools) -> Strokes:
     new[1:] = (
         (np.diff(stitch) > 1)
         | (cosine < np.cos(np.radians(turn)))
-        | design.jumped[stitch[1:]]
-        | design.jumped[stitch[:-1]]
+        | sewn.jumped[stitch[1:]]
+        | sewn.jumped[stitch[:-1]]
     )
     begin = np.flatnonzero(new)
     stop = np.append(begin[1:], stitch.size) - 1

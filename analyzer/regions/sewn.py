@@ -1,0 +1,90 @@
+"""The stitch sequence as this room works on it: lengths and samples, computed once for all stretches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.arrays import Bools, Floats, Ints
+from analyzer.design import Design
+from analyzer.regions.halts import halts
+
+SAMPLE_MM = 0.5  #: samples along every stitch lie no further apart
+
+
+@dataclass(frozen=True, slots=True)
+class Sewn:
+    """The m penetrations of a design, with q samples along the thread between them.
+
+    Samples of stitch i are ``points[start[i]:start[i + 1]]``; one that nothing joins to the one before has
+    the penetration itself.
+    """
+
+    penetrations: Floats  #: (m, 2) mm
+    joined: Bools  #: (m,)
+    jumped: Bools  #: (m,)
+    colour: Ints  #: (m,)
+    halts: Bools  #: (m,) whether the machine halts before it
+    lengths_mm: Floats  #: (m,) 0 where nothing joins
+    way_mm: Floats  #: (m + 1,) thread before each stitch
+    points: Floats  #: (q, 2) mm
+    stitch: Ints  #: (q,)
+    start: Ints  #: (m + 1,)
+
+    @classmethod
+    def of(cls, design: Design) -> Sewn:
+        """Measure and sample a design."""
+        lengths = design.lengths_mm
+        points, stitch, start = _sample(design.penetrations, design.joined, lengths, SAMPLE_MM)
+        return cls(
+            penetrations=design.penetrations,
+            joined=design.joined,
+            jumped=design.jumped,
+            colour=design.colour,
+            halts=halts(design),
+            lengths_mm=lengths,
+            way_mm=np.concatenate([[0.0], np.cumsum(lengths)]),
+            points=points,
+            stitch=stitch,
+            start=start,
+        )
+
+    def path_mm(self, first: int, last: int) -> float:
+        """Thread length of the stitches ``first .. last``, mm."""
+        return float(self.way_mm[last + 1] - self.way_mm[first])
+
+    def samples(self, first: int, last: int) -> tuple[Floats, Ints]:
+        """Return the samples of stitches ``first .. last``: (k, 2) mm and the stitch of each, (k,)."""
+        part = slice(int(self.start[first]), int(self.start[last + 1]))
+        return self.points[part], self.stitch[part]
+
+    def finely(self, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
+        """Return samples of stitches ``first .. last`` no further apart than ``step_mm``."""
+        before = max(first - 1, 0)
+        skip = first - before
+        points, stitch, start = _sample(
+            self.penetrations[before : last + 1],
+            self.joined[before : last + 1],
+            self.lengths_mm[before : last + 1],
+            step_mm,
+        )
+        return points[start[skip] :], stitch[start[skip] :] + np.int32(before)
+
+
+def _sample(points: Floats, joined: Bools, lengths: Floats, step_mm: float) -> tuple[Floats, Ints, Ints]:
+    count = np.maximum(np.ceil(lengths / step_mm - 1e-9).astype(np.int32), 1)
+    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int32)
+    which = np.repeat(np.arange(count.size, dtype=np.int32), count)
+    part = (np.arange(which.size) - start[which] + 0.5) / count[which]
+    step = np.zeros_like(points)
+    step[1:] = np.diff(points, axis=0)
+    step[~joined] = 0.0
+    # From its end back: a stitch that nothing joins stays at its penetration.
+    return points[which] - (1.0 - part)[:, None] * step[which], which, start
+
+
+def median(values: Floats | Ints) -> float:
+    """Return the median of a few values: numpy's own costs more than sorting does on arrays this small."""
+    ordered = np.sort(values)
+    return float((ordered[(ordered.size - 1) // 2] + ordered[ordered.size // 2]) / 2)
