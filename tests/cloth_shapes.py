@@ -55,9 +55,14 @@ def sewn(
     *parts: np.ndarray, spacing: float | None = 0.4, kind: RegionKind = RegionKind.FILL
 ) -> tuple[Design, Regions]:
     """Return a design of the parts, cut apart by trims, and its regions, one for each part."""
+    return sewn_as([(part, kind, spacing) for part in parts])
+
+
+def sewn_as(parts: list[tuple[np.ndarray, RegionKind, float | None]]) -> tuple[Design, Regions]:
+    """Return a design of (points, kind, row spacing), cut apart by trims, and its regions."""
     points, kinds, items = [], [], []
     count = 0
-    for i, part in enumerate(parts):
+    for i, (part, kind, spacing) in enumerate(parts):
         if i:
             points.append(part[:1])
             kinds.append([Command.TRIM])
@@ -83,7 +88,7 @@ def sewn(
         )
         count += len(part)
     design = Design.from_commands(np.concatenate(points), np.concatenate(kinds))
-    region_of = np.repeat(np.arange(len(parts)), [len(part) for part in parts]).astype(np.int32)
+    region_of = np.repeat(np.arange(len(parts)), [len(part) for part, _, _ in parts]).astype(np.int32)
     return design, Regions(tuple(items), region_of, ())
 
 

@@ -21,13 +21,13 @@ from evidence_by_hand import (
     sound_regions,
 )
 
-from analyzer.cloth.types import Lace, Void
+from analyzer.cloth.types import Lace, Needling, Perforation, Void, WeakLink
 from analyzer.findings import RULES, Evidence, Finding, Level, judge, measure
 from analyzer.findings.field import clearance_mm
 from analyzer.findings.rules.ground_shows import contrast
 from analyzer.goods.types import Hoop, StackChoice
 from analyzer.mechanics.types import ColumnDraws
-from analyzer.regions.types import RegionKind, Regions
+from analyzer.regions.types import Applique, Base, Lettering, RegionKind, Regions, UnderlayKind
 
 COUNT = len(rows())
 
@@ -46,6 +46,18 @@ def dense_spot(value: float, side: int = 6) -> np.ndarray:
 
 def satin(width_mm: float, **changes):
     return region(4, RegionKind.SATIN, width_mm=width_mm, **changes)
+
+
+def word(height_mm: float) -> Regions:
+    regions = with_regions(*(satin(1.0, id=4 + k) for k in range(3)))
+    return replace(regions, lettering=(Lettering((4, 5, 6), height_mm, 3),))
+
+
+def applique(laid: bool, cut: bool) -> Regions:
+    regions = with_regions(
+        region(4, RegionKind.UNDERLAY), region(5, RegionKind.UNDERLAY), satin(3.0, id=6, covers=(4, 5))
+    )
+    return replace(regions, appliques=(Applique(4, (5,), 6, laid, cut),))
 
 
 def short_design():
@@ -68,6 +80,14 @@ def long_design(length_mm: float):
 
 def holed():
     return cover(voids=(Void(2.0, (8.0, 8.0), 0.6, False),))
+
+
+def hanging(threads: int, share: float = 0.2) -> Lace:
+    return Lace(1, 1.0, 50, (), (WeakLink((8.0, 8.0), threads, share),))
+
+
+def perforated(length_mm: float) -> Needling:
+    return Needling(500, 0.5, (Perforation((8.0, 8.0), length_mm, 5.0),), 0, 4.0, 2, 0)
 
 
 def column(loss_mm: float):
@@ -98,6 +118,8 @@ BAD: dict[str, object] = {
     "hoop-too-small": lambda: evidence(job(hoop="15x15")),
     "near-hoop-edge": lambda: evidence(job(hoop="22x22")),
     "damaged-file": lambda: evidence(design=design(damaged="it breaks off after 400 stitches")),
+    "small-lettering": lambda: evidence(regions=word(3.8)),
+    "missing-stop": lambda: evidence(regions=applique(False, True)),
     "no-ties": lambda: evidence(regions=with_regions(without=(RegionKind.TIE,))),
     "backing-outweighs-goods": lambda: evidence(job("jersey"), one_layer(g_m2=102.0, layers=2)),
     "nap-shows": lambda: evidence(job("terry")),
@@ -107,6 +129,10 @@ BAD: dict[str, object] = {
         one_layer("wash-away-film", 100.0),
         cover=cover(lace=Lace(pieces=3, largest_share=0.6, crossings=5, loose_at=((1.0, 1.0),))),
     ),
+    "lace-weak-link": lambda: evidence(
+        job("none"), one_layer("wash-away-film", 100.0), cover=cover(lace=hanging(2))
+    ),
+    "perforated-edge": lambda: evidence(cover=cover(needling=perforated(30.0))),
 }
 
 
@@ -151,6 +177,24 @@ PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", 
         ("backing-outweighs-goods", lambda: evidence(job("jersey"), StackChoice((), None))),
         ("ground-shows", lambda: evidence(job(colour="#103a6b"), cover=cover(0.65))),
         ("ground-shows", lambda: evidence(cover=cover(0.65))),
+        (
+            "lace-weak-link",
+            lambda: evidence(job("none"), one_layer("wash-away-film", 100.0), cover=cover(lace=hanging(6))),
+        ),
+        (
+            "lace-weak-link",
+            lambda: evidence(
+                job("none"), one_layer("wash-away-film", 100.0), cover=cover(lace=hanging(1, 0.004))
+            ),
+        ),
+        ("lace-weak-link", lambda: evidence(cover=cover(lace=hanging(1)))),
+        ("perforated-edge", lambda: evidence(cover=cover(needling=perforated(8.0)))),
+        (
+            "perforated-edge",
+            lambda: evidence(
+                job("none"), one_layer("wash-away-film", 100.0), cover=cover(needling=perforated(30.0))
+            ),
+        ),
         ("lace-comes-apart", lambda: evidence(cover=cover(lace=Lace(3, 0.6, 5, ((1.0, 1.0),))))),
         ("hole-in-cover", lambda: evidence(job("none"), one_layer("wash-away-film", 100.0), cover=holed())),
         (
@@ -175,6 +219,8 @@ PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", 
             ),
         ),
         ("short-stitches", lambda: evidence(design=design(lone_short()))),
+        ("small-lettering", lambda: evidence(regions=word(9.0))),
+        ("missing-stop", lambda: evidence(regions=applique(True, True))),
     ],
 )
 def test_a_finding_keeps_silent_where_it_should(name, sound):
@@ -266,3 +312,24 @@ def test_a_hole_names_the_regions_round_it():
     found = named(judge(evidence(regions=owned, cover=holed())), "hole-in-cover")
     assert found is not None
     assert found.regions == (5,)
+
+
+def test_only_underlay_that_does_its_work_counts():
+    """A way that happens to pass under a column is none; what follows its middle, or a fill beneath, is."""
+    bare, based, on_fill = (
+        replace(with_regions(satin(3.0, covers=covers)), bases=(Base(4, kinds, (1,)),))
+        for covers, kinds in (((1,), ()), ((1,), (UnderlayKind.CENTRE_RUN,)), ((1, 2), ()))
+    )
+    found = [
+        named(judge(evidence(regions=each, cover=cover(count=5))), "no-underlay")
+        for each in (bare, based, on_fill)
+    ]
+    assert found[0] is not None
+    assert found[1:] == [None, None]
+
+
+def test_letters_sink_sooner_into_pile_and_an_unlaid_piece_is_a_fault():
+    assert named(judge(evidence(regions=word(6.0))), "small-lettering") is None
+    assert named(judge(evidence(job("terry"), regions=word(6.0))), "small-lettering").level is Level.CAUTION
+    assert named(judge(evidence(regions=applique(False, True))), "missing-stop").level is Level.FAULT
+    assert named(judge(evidence(regions=applique(True, False))), "missing-stop").level is Level.CAUTION

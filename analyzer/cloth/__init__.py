@@ -6,7 +6,18 @@ time; :func:`on_cloth` tells which stitches lie on the cloth and which are float
 
 from analyzer.cloth.measure import measure
 from analyzer.cloth.threads import on_cloth
-from analyzer.cloth.types import Cover, CoverRaster, Field, Lace, RegionCover, Use, Void
+from analyzer.cloth.types import (
+    Cover,
+    CoverRaster,
+    Field,
+    Lace,
+    Needling,
+    Perforation,
+    RegionCover,
+    Use,
+    Void,
+    WeakLink,
+)
 from analyzer.cloth.use import lockstitch, use
 
 __all__ = [
@@ -14,9 +25,12 @@ __all__ = [
     "CoverRaster",
     "Field",
     "Lace",
+    "Needling",
+    "Perforation",
     "RegionCover",
     "Use",
     "Void",
+    "WeakLink",
     "lockstitch",
     "measure",
     "on_cloth",

@@ -1,4 +1,10 @@
-"""What holds the stitching together without any cloth: threads that cross, and holes that they share."""
+"""What holds the stitching together without any cloth: threads that cross, and holes that they share.
+
+Stitches are cut into pieces at the lines of a coarse grid. Within a cell, pieces that cross or share a hole
+hold each other and are one *knot*; from cell to cell knots are tied by the threads that run across the line
+between them. The fewest threads whose loss parts one place from another are then a minimum cut. A crossing is
+a place where threads may hold each other, no proof that they do.
+"""
 
 from __future__ import annotations
 
@@ -6,114 +12,176 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
-from analyzer.arrays import Floats
-from analyzer.cloth.types import Lace
+from analyzer.arrays import Bools, Floats
+from analyzer.cloth.crossings import Crossings, find_crossings
+from analyzer.cloth.types import Lace, WeakLink
+from analyzer.goods.constants import constants
 from analyzer.laid import Grid, clip
 
 _Longs = npt.NDArray[np.int64]
 
-_HASH_MM = 1.0  #: side of the cells in which threads are compared pairwise
-_MOST_PAIRS = 4_000_000  #: pairs of threads compared at a time
 _SAME_MM = 0.01  #: penetrations that round to the same multiple are one hole
-_TOUCH_MM2 = 1e-9  #: cross products below this count as touching: rounding of lattice points
 _MOST_PLACES = 10
+_MOST_PARTS = 48  #: places that are tried for a weak link to the middle
+_ENDLESS = 1 << 20  #: capacity of what is not to be cut
 
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """Threads as a graph: ``crossings`` (c, 2), pairs of rows; ``piece`` (k,), the part that each is of."""
+    """Knots and the threads between them.
 
-    crossings: _Longs
+    ``knot`` (p,) and ``mm`` (p,) are the knot and the length of each piece of thread, ``at`` (p, 2) its
+    middle, mm; ``tied`` (e, 2) are pairs of pieces, one thread each, that run from knot to knot; ``piece``
+    (knots,) is the part that each knot is of, ``pieces`` how many parts there are.
+    """
+
+    crossings: Crossings
+    knot: _Longs
+    mm: Floats
+    at: Floats
+    tied: _Longs
     pieces: int
     piece: _Longs
 
 
 def network(a: Floats, b: Floats) -> Network:
-    """Join the threads from ``a`` (k, 2) to ``b`` (k, 2), mm, where they share a hole or cross.
-
-    A thread that ends on another counts as crossing it; two that share a hole, or lie along one line, do not.
-    A crossing is a place where threads may hold each other, no proof that they do.
-    """
-    k = len(a)
-    if k == 0:
-        return Network(np.zeros((0, 2), dtype=np.int64), 0, np.zeros(0, dtype=np.int64))
+    """Build the network of the threads from ``a`` to ``b``, (k, 2) mm each, none without length."""
     lattice = np.round(np.concatenate([a, b]) / _SAME_MM).astype(np.int64)
-    holes = np.unique(lattice, axis=0, return_inverse=True)[1].reshape(2, k)
-    crossings = _crossings(a, b, holes)
-    # Nodes: threads 0 .. k-1, then holes.
-    row = np.arange(k)
-    one = np.concatenate([row, row, crossings[:, 0]])
-    two = np.concatenate([k + holes[0], k + holes[1], crossings[:, 1]])
-    nodes = k + int(holes.max()) + 1
+    keys = (lattice[:, 0] - lattice[:, 0].min()) * (np.ptp(lattice[:, 1]) + 1) + lattice[:, 1]
+    holes = np.unique(keys, return_inverse=True)[1].reshape(2, len(a))
+    crossings = find_crossings(a, b, holes)
+    cell_mm = constants("cloth")["lace_cell_mm"].value
+    low = np.minimum(a, b).min(axis=0) - 0.37 * cell_mm
+    size = np.ceil((np.maximum(a, b).max(axis=0) - low) / cell_mm).astype(int) + 1
+    cut = clip(a, b, Grid(float(low[0]), float(low[1]), cell_mm, int(size[0]), int(size[1])))
+    stitch, mm = cut.stitch.astype(np.int64), np.asarray(cut.length_mm)
+    until = np.cumsum(mm)
+    length = np.hypot(*(b - a).T)
+    before = np.cumsum(length) - length
+    first = np.searchsorted(stitch, np.arange(len(a)))
+    last = np.append(first[1:], stitch.size) - 1
+
+    def piece_at(thread: _Longs, share: Floats) -> _Longs:
+        place = np.searchsorted(until, before[thread] + share * length[thread])
+        clipped: _Longs = np.clip(place, first[thread], last[thread])
+        return clipped
+
+    one, two = (piece_at(crossings.pairs[:, side], crossings.at[:, side]) for side in (0, 1))
+    count = stitch.size
+    left = np.concatenate([one, first, last])
+    right = np.concatenate([two, count + holes[0], count + holes[1]])
+    knot = _labels(left, right, count + int(holes.max()) + 1)[1][:count]
+    inside = np.flatnonzero(stitch[1:] == stitch[:-1])
+    tied = np.stack([inside, inside + 1], axis=1)
+    tied = tied[knot[tied[:, 0]] != knot[tied[:, 1]]]
+    # Knots are numbered with the holes in between: number them anew.
+    knot = np.unique(knot, return_inverse=True)[1]
+    pieces, piece = _labels(knot[tied[:, 0]], knot[tied[:, 1]], int(knot.max()) + 1)
+    share = (until - 0.5 * mm - before[stitch]) / length[stitch]
+    at = a[stitch] + share[:, None] * (b - a)[stitch]
+    return Network(crossings, knot, mm, at, tied, pieces, piece)
+
+
+def _labels(one: _Longs, two: _Longs, nodes: int) -> tuple[int, _Longs]:
+    """Return how many parts the edges between ``one`` and ``two`` (e,) leave of the nodes, and which."""
     graph = coo_array((np.ones(one.size, dtype=np.int8), (one, two)), shape=(nodes, nodes))
-    pieces, label = connected_components(graph.tocsr(), directed=False)
-    return Network(crossings, int(pieces), label[:k].astype(np.int64))
+    count, label = connected_components(graph.tocsr(), directed=False)
+    return int(count), label.astype(np.int64)
 
 
 def lace(a: Floats, b: Floats) -> Lace:
     """Measure the network of the threads from ``a`` to ``b``, (k, 2) mm each, in sewing order."""
-    found = network(a, b)
-    length = np.hypot(*(b - a).T)
-    share = np.bincount(found.piece, weights=length, minlength=found.pieces)
+    real = np.hypot(*(b - a).T) > 0.0
+    if not real.any():
+        return Lace(pieces=0, largest_share=0.0, crossings=0, loose_at=())
+    found = network(a[real], b[real])
+    part = found.piece[found.knot]
+    share = np.bincount(part, weights=found.mm, minlength=found.pieces)
     order = np.argsort(-share, kind="stable")
-    first = np.full(found.pieces, len(a), dtype=np.int64)
-    np.minimum.at(first, found.piece, np.arange(len(a)))
-    total = float(share.sum())
-    places = 0.5 * (a + b)
+    first = np.unique(part, return_index=True)[1]
     return Lace(
         pieces=found.pieces,
-        largest_share=float(share[order[0]] / total) if total > 0.0 else 0.0,
-        crossings=len(found.crossings),
+        largest_share=float(share[order[0]] / share.sum()),
+        crossings=len(found.crossings.pairs),
         loose_at=tuple(
-            (float(places[i, 0]), float(places[i, 1])) for i in first[order[1 : 1 + _MOST_PLACES]].tolist()
+            (float(x), float(y)) for x, y in found.at[first[order[1 : 1 + _MOST_PLACES]]].tolist()
         ),
+        weak_links=_weak_links(found, int(order[0])),
     )
 
 
-def _crossings(a: Floats, b: Floats, holes: _Longs) -> _Longs:
-    """Return all pairs of threads that cross or touch inside their lengths, each once; (c, 2), sorted."""
-    low = np.minimum(a, b).min(axis=0) - 0.37 * _HASH_MM
-    size = (np.maximum(a, b).max(axis=0) + 0.5 * _HASH_MM - low) / _HASH_MM
-    grid = Grid(float(low[0]), float(low[1]), _HASH_MM, int(np.ceil(size[0])), int(np.ceil(size[1])))
-    pieces = clip(a, b, grid)
-    # Rows along each other in a cell: those with the same cell, sorted by cell and then by thread.
-    key = np.unique(pieces.cell.astype(np.int64) * len(a) + pieces.stitch)
-    cell, thread = np.divmod(key, len(a))
-    starts = np.flatnonzero(np.concatenate([[True], cell[1:] != cell[:-1]]))
-    stop = np.repeat(np.append(starts[1:], cell.size), np.diff(np.append(starts, cell.size)))
-    later = stop - np.arange(cell.size) - 1  # how many threads of the cell come after this one
-    total = np.cumsum(later)
-    found = []
-    begin = 0
-    while begin < cell.size:
-        done = total[begin - 1] if begin else 0
-        end = max(begin + 1, int(np.searchsorted(total, done + _MOST_PAIRS, side="right")))
-        part = later[begin:end]
-        i = np.repeat(np.arange(begin, end), part)
-        j = i + 1 + np.arange(i.size) - np.repeat(np.cumsum(part) - part, part)
-        one, two = thread[i], thread[j]
-        met = _meet(a[one], b[one], a[two], b[two])
-        apart = (holes[:, one][:, None, :] != holes[:, two][None, :, :]).all(axis=(0, 1))
-        found.append(np.unique(one[met & apart] * len(a) + two[met & apart]))
-        begin = end
-    pairs = np.unique(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
-    return np.stack(np.divmod(pairs, len(a)), axis=1)
+def _weak_links(found: Network, largest: int) -> tuple[WeakLink, ...]:
+    """Return where places of the largest part hang on its heaviest by few threads, weakest first.
 
-
-def _meet(a: Floats, b: Floats, c: Floats, d: Floats) -> npt.NDArray[np.bool_]:
-    """Return whether segments ``a b`` and ``c d``, (p, 2) each, meet; false where both lie on one line.
-
-    Each must have its ends on different sides of the other (orientation test).
+    A place is everything within ``lace_part_mm`` of a point; such places are taken all over the part. Loose
+    ends of thread are none: what hangs must hold ``lace_part_thread_mm``.
     """
+    known = constants("cloth")
+    knots = found.piece.size
+    weight: Floats = np.bincount(found.knot, weights=found.mm, minlength=knots).astype(np.float64)
+    middle = np.stack(
+        [np.bincount(found.knot, weights=found.mm * xy, minlength=knots) / weight for xy in found.at.T],
+        axis=1,
+    )
+    ours = np.flatnonzero(found.piece == largest)
+    reach = known["lace_part_mm"].value
+    seeds = _spread(middle[ours], weight[ours], 2.0 * reach)
+    blobs = [ours[np.hypot(*(middle[ours] - seed).T) <= reach] for seed in seeds]
+    ends = found.knot[found.tied]
+    one, two = np.concatenate([ends, ends[:, ::-1]]).T
+    bands = coo_array((np.ones(one.size, dtype=np.int32), (one, two)), shape=(knots + 3, knots + 3))
+    bands.sum_duplicates()
+    most = round(known["lace_threads_most"].value)
+    whole = float(weight[ours].sum())
+    links: dict[tuple[float, float], WeakLink] = {}
+    for blob in blobs[1:]:
+        threads, side = _cut(bands, blobs[0], blob, most + 1)
+        if threads > most:
+            continue
+        parted = float(weight[ours][~side[ours]].sum())
+        if min(parted, whole - parted) < known["lace_part_thread_mm"].value:
+            continue
+        across = side[ends[:, 0]] != side[ends[:, 1]]
+        x, y = found.at[found.tied[across]].mean(axis=(0, 1)).tolist()
+        links[x, y] = WeakLink((x, y), threads, min(parted, whole - parted) / whole)
+    weakest = sorted(links.values(), key=lambda link: (link.threads, -link.parted_share))
+    return tuple(weakest[:_MOST_PLACES])
 
-    def side(p: Floats, q: Floats, r: Floats) -> Floats:
-        value = (q[:, 0] - p[:, 0]) * (r[:, 1] - p[:, 1]) - (q[:, 1] - p[:, 1]) * (r[:, 0] - p[:, 0])
-        return np.where(np.abs(value) < _TOUCH_MM2, 0.0, value)
 
-    c_side, d_side, a_side, b_side = side(a, b, c), side(a, b, d), side(c, d, a), side(c, d, b)
-    straddle = (c_side * d_side <= 0.0) & (a_side * b_side <= 0.0)
-    one_line = (c_side == 0.0) & (d_side == 0.0)
-    return np.asarray(straddle & ~one_line, dtype=np.bool_)
+def _spread(at: Floats, weight: Floats, apart_mm: float) -> Floats:
+    """Return points spread over ``at`` (n, 2), ``apart_mm`` or more from each other, the heaviest first."""
+    chosen = [int(np.argmax(weight))]
+    distance = np.hypot(*(at - at[chosen[0]]).T)
+    while len(chosen) < _MOST_PARTS and distance.max() >= apart_mm:
+        chosen.append(int(np.argmax(distance)))
+        distance = np.minimum(distance, np.hypot(*(at - at[chosen[-1]]).T))
+    return at[chosen]
+
+
+def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[int, Bools]:
+    """Return the fewest threads that part two sets of knots, and which knots stay with the first, (n,).
+
+    Ford and Fulkerson 1956: the greatest flow equals the least cut, whose near side is what the source still
+    reaches through bands that are not full. No more than ``enough`` is let flow, so that strong ties cost
+    no time.
+    """
+    n = bands.shape[0]
+    sink = np.setdiff1d(sink, source)
+    if sink.size == 0:
+        return enough, np.ones(n, dtype=np.bool_)
+    start, hub, stop = n - 3, n - 2, n - 1
+    row = np.concatenate([bands.row, [start], np.full(source.size, hub), sink])
+    column = np.concatenate([bands.col, [hub], source, np.full(sink.size, stop)])
+    endless = np.full(source.size + sink.size, _ENDLESS)
+    capacity = np.concatenate([bands.data, [enough], endless]).astype(np.int32)
+    graph = csr_array((capacity, (row, column)), shape=(n, n))
+    flow = maximum_flow(graph, start, stop)
+    left = csr_array(graph - flow.flow)
+    left.data = (left.data > 0).astype(np.int32)
+    left.eliminate_zeros()
+    side = np.zeros(n, dtype=np.bool_)
+    side[breadth_first_order(left, start, return_predecessors=False)] = True
+    return int(flow.flow_value), side

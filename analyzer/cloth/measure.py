@@ -9,11 +9,12 @@ import numpy.typing as npt
 
 from analyzer.arrays import Bools, Bytes, Floats, frozen
 from analyzer.cloth.ground import closed, fine_grid
-from analyzer.cloth.lace import lace
+from analyzer.cloth.harm import needling
+from analyzer.cloth.lace import lace as network_of
 from analyzer.cloth.patches import Patch, patches
 from analyzer.cloth.rims import FILL, LINE, SATIN, Threads
 from analyzer.cloth.threads import on_cloth
-from analyzer.cloth.types import Cover, CoverRaster, Field, RegionCover
+from analyzer.cloth.types import Cover, CoverRaster, Field, Lace, RegionCover, Void
 from analyzer.cloth.voids import find_voids
 from analyzer.design import Design
 from analyzer.errors import UnreadableDesign
@@ -26,17 +27,24 @@ _FIELD_SHIFT_MM = (0.13, 0.17)  #: keeps rows on a lattice off the lines of the 
 #: Areas are counted on a raster turned against the design by this angle. Rows mostly run along the axes or at
 #: multiples of 15 degrees; on pixels parallel to them every row's width is rounded as a whole (1 % of area).
 _TURN_DEG = 7.5
-_LAYERS_SHARE = 0.995  #: layers_max is this quantile over a region's ground
+_LAYERS_SHARE = 0.995  #: layers_max is this quantile over what is covered of a region's ground
+_LAYERS_MOST = 0.999  #: layers_most is this quantile over all that is covered
 
 
 def measure(
-    design: Design, regions: Regions, *, thread_width_mm: float, resolution_mm: float = 0.0914
+    design: Design,
+    regions: Regions,
+    *,
+    thread_width_mm: float,
+    resolution_mm: float = 0.0914,
+    lace: bool = True,
 ) -> Cover:
     """Measure the stitches as they lie on the cloth, before any mechanics.
 
     Floats (:func:`analyzer.cloth.on_cloth`) are left out throughout; penetrations all count. The default
     resolution is no simple fraction of the 0.1 mm lattice on which stitch files hold penetrations.
     Areas and voids are taken from a raster turned against the one that ``Cover.raster`` holds for pictures.
+    With ``lace`` false the network of threads, which only free-standing lace needs, is not looked at.
 
     Raises:
         UnreadableDesign: the design has no penetration.
@@ -69,7 +77,10 @@ def measure(
         density=density,
         penetrations=penetrations,
         raster=CoverRaster(picture, frozen(_threads(a, b, thread_width_mm, picture))),
-        lace=lace(a, b),
+        lace=network_of(a, b) if lace else Lace(0, 0.0, 0, ()),
+        looks_like_lace=_looks_like_lace(voids, float(stitched)),
+        layers_most=_quantile(sheet.threads, _LAYERS_MOST),
+        needling=needling(design, regions),
     )
 
 
@@ -152,15 +163,31 @@ def _region(
         spacing = sheet.spacing[patch.rows, patch.columns]
         np.copyto(spacing, region.row_spacing_mm, where=ground & (spacing < region.row_spacing_mm))
     area = pixels * sheet.grid.cell_mm**2
-    layers = np.cumsum(np.bincount(sheet.threads[patch.rows, patch.columns][ground]))
+    over = sheet.threads[patch.rows, patch.columns][ground]
     return RegionCover(
         region=region.id,
         area_mm2=float(area),
         thread_mm_per_mm2=thread_mm / area,
         penetrations_per_mm2=holes / area,
         coverage=float(np.count_nonzero(patch.covered) / pixels),
-        layers_max=int(np.searchsorted(layers, _LAYERS_SHARE * pixels)),
+        layers_max=_quantile(over, _LAYERS_SHARE),
     )
+
+
+def _quantile(threads: Bytes, share: float) -> int:
+    """Return the number of threads that ``share`` of the covered pixels (any shape) do not exceed."""
+    count = np.bincount(threads.ravel(), minlength=2)
+    count[0] = 0
+    return int(np.searchsorted(np.cumsum(count), share * count.sum()))
+
+
+def _looks_like_lace(voids: tuple[Void, ...], stitched_mm2: float) -> bool:
+    """Say whether much of a design is small meshes."""
+    known = constants("cloth")
+    meshes = [v.area_mm2 for v in voids if not v.open and v.radius_mm <= known["lace_mesh_mm"].value]
+    mesh_mm2 = sum(meshes)
+    enough = len(meshes) >= known["lace_meshes"].value
+    return enough and mesh_mm2 >= known["lace_mesh_share"].value * (stitched_mm2 + mesh_mm2)
 
 
 def _fields(design: Design, a: Floats, b: Floats) -> tuple[Field, Field]:

@@ -110,26 +110,33 @@ def _rim(labels: _Labels, covered: Bools) -> tuple[_Longs, _Longs, _Longs]:
 def judge(seen: Rims, radius_mm: Floats, area_mm2: Floats, opens: Bools) -> tuple[Bools, Bools]:
     """Return which places are probably meant, and which are mere texture, (v,) each.
 
-    Texture are wedges between the turns of one satin, which lie open in every wide-set or curved column: a
-    matter of its spacing, reported by its coverage. For the rest:
+    Texture are wedges between the turns of one satin, or at the ends of a fill's rows, which lie open in
+    every wide-set or curved column and every zig-zag of rows, and what is smaller than a letter's counter
+    between satins: a matter of the spacing, reported by its coverage. Hundreds of them in one wreath would
+    hide what is amiss. For the rest:
 
     - what is wide is meant, and so is what only runs, or satins from a certain size on, enclose: meshes,
       letters' counters, the ground between letters;
     - a gap beside a fill that is long and narrow opened between two things or lacks rows: not meant;
-    - a compact place in a fill is meant where its rim is finished: rows end there, or a line runs along it.
+    - a compact place in a fill is meant where its rim is finished (rows end there, or a line runs along it)
+      and from a certain size on.
     """
     known = constants("cloth")
     small = radius_mm < known["meant_radius_mm"].value
     texture = (
         small
-        & (seen.satin >= known["texture_rim_share"].value)
         & (seen.one_region >= known["texture_rim_share"].value)
         & (seen.spread <= known["texture_stitches"].value)
     )
-    compact = area_mm2 <= known["meant_slender"].value * np.pi * radius_mm**2
+    slender = area_mm2 / (np.pi * radius_mm**2)
+    texture &= (seen.satin > 0.5) | ((seen.fill > 0.5) & (slender <= known["texture_slender"].value))
+    satins = seen.satin >= known["texture_rim_share"].value
+    texture |= satins & (radius_mm < known["meant_counter_mm"].value)
+    compact = slender <= known["meant_slender"].value
     finished = seen.line + seen.satin + seen.row_ends >= known["meant_rim_share"].value
     no_fill = seen.fill < known["meant_fill_share"].value
     lines = seen.line >= known["meant_line_share"].value
     of_size = radius_mm >= np.where(lines, 0.0, known["meant_counter_mm"].value)
+    finished |= radius_mm >= known["meant_compact_mm"].value
     meant = (no_fill & of_size) | (~small & compact & finished & ~opens)
     return meant | (radius_mm >= known["meant_surely_mm"].value), texture

@@ -51,13 +51,49 @@ class Void:
 
 
 @dataclass(frozen=True, slots=True)
+class WeakLink:
+    """The fewest threads by which one place of a piece hangs on its middle."""
+
+    at: tuple[float, float]  #: middle of those threads, mm
+    threads: int
+    parted_share: float  #: share of the piece's thread that their loss parts from the rest
+
+
+@dataclass(frozen=True, slots=True)
 class Lace:
-    """What holds the stitching together without any cloth."""
+    """What holds the stitching together without any cloth; no pieces where that was not looked at."""
 
     pieces: int  #: parts that do not touch each other
     largest_share: float  #: share of the thread length in the largest part
     crossings: int
     loose_at: tuple[tuple[float, float], ...]  #: a point of each part but the largest, at most ten
+    weak_links: tuple[WeakLink, ...] = ()  #: of the largest part, weakest first, at most ten
+
+
+@dataclass(frozen=True, slots=True)
+class Perforation:
+    """A row of holes so close to each other that the cloth may tear along it."""
+
+    at: tuple[float, float]  #: a hole in it, mm
+    length_mm: float
+    per_mm: float  #: holes on a millimetre of it
+
+
+@dataclass(frozen=True, slots=True)
+class Needling:
+    """What the needle does to cloth and thread."""
+
+    holes: int  #: places where it goes through, each once however often it is used
+    near_share: float  #: share of them that lie within a blade's width of another
+    perforations: tuple[Perforation, ...]  #: longest first, at most twenty
+    short: int  #: short stitches one after another, ties left out
+    longest_mm: float  #: longest stitch that is seen
+    thread_ends: int  #: two for each thread between cuts
+    ends_untied: int  #: of these, without a tie
+
+
+NOTHING = Needling(0, 0.0, (), 0, 0.0, 0, 0)
+"""No needle has gone through anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +111,9 @@ class Cover:
     penetrations: Field  #: penetrations per mm2, 1 mm cells
     raster: CoverRaster
     lace: Lace
+    looks_like_lace: bool = False  #: from the file alone: much of it is meshes between threads
+    layers_most: int = 0  #: most threads over a point (99.9th percentile of what is covered)
+    needling: Needling = NOTHING
 
 
 @dataclass(frozen=True, slots=True)

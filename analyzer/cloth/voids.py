@@ -13,7 +13,7 @@ import shapely
 from scipy import ndimage
 
 from analyzer.arrays import Bools, Floats
-from analyzer.cloth.ground import SIDES, centres, closed
+from analyzer.cloth.ground import SIDES, centres, closed, dilated
 from analyzer.cloth.rims import Threads, judge, rims
 from analyzer.cloth.types import Void
 from analyzer.goods.constants import constants
@@ -24,6 +24,9 @@ _Labels = npt.NDArray[np.int32]
 
 _PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
 _DIRECTIONS = 16  #: in which the rows round an open gap are looked for
+_OFF_PX = 0.71
+_STRIP_PX = 2.3  #: width of the strip between the far part of a void and its rim, a pixel of doubt included
+_MOST_TRIED = 400  #: pixels of a void whose distances are compared
 _REFINE = ((1.0, 3), (0.33, 3))  #: spread (pixels) and half-number of the points tried around a void's middle
 
 
@@ -40,7 +43,7 @@ def find_voids(
     known = constants("cloth")
     least = known["void_radius_mm"].value
     far = lay(threads.a, threads.b, width_mm + 2.0 * least, grid) == 0
-    labels, enclosed, count = _places(far, covered, grid)
+    labels, enclosed, count = _places(far, covered, threads, width_mm, grid)
     if count == 0:
         return ()
     opens = np.arange(count) >= enclosed
@@ -49,10 +52,13 @@ def find_voids(
     area: Floats = pixels.astype(np.float64) * grid.cell_mm**2
     short = _short(threads)
     tree = shapely.STRtree(shapely.linestrings(np.stack([short.a, short.b], axis=1)))
-    middle, clearance = _refined(_middles(labels, count, grid), short, tree, grid.cell_mm)
+    middle, clearance = _refined(_middles(labels, count, grid, tree), short, tree, grid.cell_mm)
     radius: Floats = clearance - 0.5 * width_mm
     rows_mm = _spacing(spacing_mm, grid, middle, np.where(opens, radius + width_mm, 0.0))
-    kept = (radius > least) & (radius > known["row_gap_share"].value * rows_mm)
+    kept = (radius > least) & (radius > known["row_gap_share"].value * rows_mm - 0.5 * width_mm)
+    # A tail of a void is no void of its own: its middle moves into what is far from all threads.
+    columns, rows = ((middle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64).T
+    kept &= grown[rows, columns] == np.arange(1, count + 1)
     kept &= ~opens | (area >= known["void_open_slender"].value * (2.0 * radius) ** 2)
     if not kept.any():
         return ()
@@ -75,9 +81,7 @@ def find_voids(
     )
 
 
-def _spacing(
-    spacing_mm: npt.NDArray[np.float32], grid: Grid, at: Floats, reach_mm: Floats
-) -> Floats:
+def _spacing(spacing_mm: npt.NDArray[np.float32], grid: Grid, at: Floats, reach_mm: Floats) -> Floats:
     """Return the widest row spacing on the circle of radius ``reach_mm`` (v,) round ``at`` (v, 2); (v,)."""
     angle = np.linspace(0.0, 2.0 * np.pi, _DIRECTIONS, endpoint=False)
     circle = at[:, None] + reach_mm[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
@@ -87,7 +91,9 @@ def _spacing(
     return widest
 
 
-def _places(far: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int, int]:
+def _places(
+    far: Bools, covered: Bools, threads: Threads, width_mm: float, grid: Grid
+) -> tuple[_Labels, int, int]:
     """Label the parts of ``far`` (ny, nx) that stitching encloses, then the gaps that open to the outside.
 
     Returns the labels, how many are enclosed, and how many there are in all.
@@ -100,10 +106,24 @@ def _places(far: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int, int]:
     renumber = np.where(keep, np.cumsum(keep), 0).astype(np.int32)
     enclosed = int(np.count_nonzero(keep))
     labels = renumber[labels]
+    bubbles, more = ndimage.label(_bubbles(far, threads, width_mm, grid))
+    labels = np.where(bubbles > 0, bubbles + enclosed, labels)
+    enclosed += more
     gaps, more = _open_gaps(far & (labels == 0), covered, grid)
     if more:
         labels = np.where(gaps > 0, gaps + enclosed, labels)
     return labels.astype(np.int32, copy=False), enclosed, enclosed + more
+
+
+def _bubbles(far: Bools, threads: Threads, width_mm: float, grid: Grid) -> Bools:
+    """Return pixels nearly far enough from all threads, away from all that is ``far``.
+
+    A void only just large enough may hold no pixel centre that is far enough: they stand up to 0.71 pixels
+    off its middle.
+    """
+    least = constants("cloth")["void_radius_mm"].value - _OFF_PX * grid.cell_mm
+    near = lay(threads.a, threads.b, width_mm + 2.0 * least, grid) > 0
+    return ~(near | dilated(far, _STRIP_PX))
 
 
 def _open_gaps(outside: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int]:
@@ -158,17 +178,25 @@ def _grown(labels: _Labels, covered: Bools, times: int) -> _Labels:
     return labels
 
 
-def _middles(labels: _Labels, count: int, grid: Grid) -> Floats:
-    """Return the innermost pixel centre of each labelled part, (count, 2) mm."""
-    middle = np.empty((count, 2))
+def _middles(labels: _Labels, count: int, grid: Grid, tree: shapely.STRtree) -> Floats:
+    """Return the pixel centre of each labelled part that is furthest from all threads, (count, 2) mm.
+
+    Of the pixels about as deep inside a part as its deepest, some are compared by their exact distances.
+    """
+    tried: list[_Longs] = []
     for i, place in enumerate(ndimage.find_objects(labels)):
         # One pixel of edge on every side: labelled parts never reach the raster's border.
         bottom, left = place[0].start - 1, place[1].start - 1
         inside = labels[bottom : place[0].stop + 1, left : place[1].stop + 1] == i + 1
         depth = ndimage.distance_transform_edt(inside)
-        row, column = np.unravel_index(int(np.argmax(depth)), depth.shape)
-        middle[i] = centres(grid, np.array([row + bottom]), np.array([column + left]))[0]
-    return middle
+        deep = np.argwhere(depth >= max(float(depth.max()) - 1.4, 0.5))
+        deep = deep[:: max(1, len(deep) // _MOST_TRIED)]
+        tried.append(np.column_stack([deep[:, 0] + bottom, deep[:, 1] + left, np.full(len(deep), i)]))
+    rows, columns, void = np.concatenate(tried).T
+    at = centres(grid, rows, columns)
+    distance = tree.query_nearest(shapely.points(at), all_matches=False, return_distance=True)[1]
+    order = np.lexsort((-distance, void))
+    return at[order[np.flatnonzero(np.diff(void[order], prepend=-1))]]
 
 
 def _refined(

@@ -69,8 +69,10 @@ class Evidence:
 
     @property
     def is_lace(self) -> bool:
-        """Whether this is free-standing lace, without any cloth."""
-        return self.setup is not None and self.setup.cloth.family == "none"
+        """Whether this is free-standing lace: goods say so, and without goods the looks of the file."""
+        if self.setup is None:
+            return self.cover.looks_like_lace
+        return self.setup.cloth.family == "none"
 
     @property
     def washed_often(self) -> bool:

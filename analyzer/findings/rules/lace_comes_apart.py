@@ -38,4 +38,4 @@ def look(evidence: Evidence) -> Finding | None:
     )
 
 
-RULE = Rule("lace-comes-apart", "goods", "file", look, __doc__ or "")
+RULE = Rule("lace-comes-apart", "file", "file", look, __doc__ or "")
