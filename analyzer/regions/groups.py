@@ -178,7 +178,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
     a, b = int(tail[-1]), int(head[0])
     if before.shape != after.shape or b < a or not _alike(before.spacing_mm, after.spacing_mm):
         return False
-    if (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any():
+    if (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any() or strokes.halted[a + 1 : b + 1].any():
         return False
     if before.shape == "zigzag":
         # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.

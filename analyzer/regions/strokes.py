@@ -35,6 +35,7 @@ class Strokes:
     unit: Floats  #: (s, 2) direction of the chord
     chord_mm: Floats  #: (s,)
     path_mm: Floats  #: (s,)
+    halted: Bools  #: (s,) whether the machine halts where it begins
 
     @property
     def stitches(self) -> Ints:
@@ -95,7 +96,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     stitch = np.flatnonzero(usable)
     if not stitch.size:
         none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
-        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0))
+        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0)
     vector = points[stitch] - points[stitch - 1]
     length = np.hypot(*vector.T)
     unit = vector / np.maximum(length, 1e-9)[:, None]
@@ -109,6 +110,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
         | (cosine < np.cos(np.radians(turn)))
         | sewn.jumped[stitch[1:]]
         | sewn.jumped[stitch[:-1]]
+        | sewn.halts[stitch[1:]]
     )
     begin = np.flatnonzero(new)
     stop = np.append(begin[1:], stitch.size) - 1
@@ -123,6 +125,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
         unit=chord / np.maximum(chord_mm, 1e-9)[:, None],
         chord_mm=chord_mm,
         path_mm=np.add.reduceat(length, begin),
+        halted=sewn.halts[stitch[begin]],
     )
 
 
@@ -139,7 +142,7 @@ def link_strokes(strokes: Strokes) -> Links:
         good, step = _beside(strokes, a, b, between)
         unbroken = np.ones(a.size, dtype=np.bool_)
         for i in range(lag):
-            unbroken &= strokes.last[a + i] == strokes.first[a + i + 1]
+            unbroken &= (strokes.last[a + i] == strokes.first[a + i + 1]) & ~strokes.halted[a + i + 1]
         good &= unbroken
         partner[a[good]] = b[good]
         across[a[good]] = step[good]

@@ -5,8 +5,8 @@ stitches.
 Unit: mm2 of area without it.
 Limit: fills from underlay_fill_mm2, satins from underlay_satin_mm wide, once they are more than
 underlay_missing_share of all (guess; common practice, no source).
-Known weakness: underlay is told from travel only by lying under later stitching; any earlier
-stitching under the region counts.
+Known weakness: what lies under a region in its own thread is underlay where it follows the region's
+middle or edge or lies across it; other dense stitching under it serves as well.
 Try: an edge run and an open fill across the direction of the top stitches.
 """
 
@@ -25,13 +25,21 @@ def _wants_underlay(evidence: Evidence, region: Region, area_mm2: float) -> bool
     return width is not None and width >= evidence.limit("underlay_satin_mm")
 
 
+def _bare(evidence: Evidence, region: Region) -> bool:
+    """Whether nothing under a region holds the cloth: no underlay, no dense stitching of another thread."""
+    base = next((base for base in evidence.regions.bases if base.region == region.id), None)
+    if base is None:
+        return not region.covers
+    return not base.kinds and not set(region.covers) - set(base.by)
+
+
 def look(evidence: Evidence) -> Finding | None:
-    """Report fills and satins that cover no earlier stitching."""
+    """Report fills and satins with no underlay."""
     areas = {cover.region: cover.area_mm2 for cover in evidence.cover.regions}
     bare = [
         region
         for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
-        if not region.covers and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
+        if _bare(evidence, region) and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
     ]
     dense = evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
     total = sum(areas.get(region.id, 0.0) for region in dense)
