@@ -84,8 +84,10 @@ class Design:
         if down.size:
             joined[1:] = np.diff(cuts[down]) == 0
             jumped[1:] = np.diff(jumps[down]) > 0
-        used, colour = np.unique(blocks[down], return_inverse=True)
-        kept = tuple(threads[i] if i < len(threads) else Thread() for i in used.tolist())
+        # Blocks only ever rise, so those that hold stitches are numbered without sorting.
+        begins = np.diff(blocks[down], prepend=-1) > 0
+        colour = np.cumsum(begins) - 1
+        kept = tuple(threads[i] if i < len(threads) else Thread() for i in blocks[down][begins].tolist())
         return cls(
             name=name,
             format=format,

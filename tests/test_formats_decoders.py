@@ -199,9 +199,18 @@ def test_a_dst_that_lists_its_threads_keeps_colours_names_and_numbers() -> None:
 
 def test_only_a_file_with_its_end_is_whole() -> None:
     body = b"\x01\x00\x03" * 5
-    assert dst.decode(b" " * 512 + body + b"\x00\x00\xf3").damaged is None
-    assert "no end record" in (dst.decode(b" " * 512 + body).damaged or "")
+    assert dst.decode(b"LA:" + b" " * 509 + body + b"\x00\x00\xf3").damaged is None
+    assert "no end record" in (dst.decode(b"LA:" + b" " * 509 + body).damaged or "")
     assert exp.decode(b"\x01\x01" * 4).damaged is None
     for cut in (b"\x01", b"\x80", b"\x80\x04", b"\x80\x01"):
         assert "in the middle of a record" in (exp.decode(b"\x01\x01" * 4 + cut).damaged or "")
     assert "unknown command stands at byte 8" in (exp.decode(b"\x01\x01" * 4 + b"\x80\x33").damaged or "")
+
+
+def test_what_does_not_begin_as_a_dst_is_called_damaged() -> None:
+    """Every DST begins with its label, "LA:" (from memory of the format); noise read as records is no design."""
+    records = b"\x01\x00\x03" * 5 + b"\x00\x00\xf3"
+    assert dst.decode(b"LA:crest" + b" " * 504 + records).damaged is None
+    damaged = dst.decode(b"\x00" * 512 + records).damaged
+    assert damaged is not None
+    assert "header" in damaged

@@ -74,7 +74,7 @@ def decode(data: bytes, format_name: str = "DST") -> Decoded:
         threads=threads,
         header=texts,
         trims_inferred=inferred,
-        damaged=None if whole else f"the file has no end record; {CUT_SHORT}",
+        damaged=_damage(header, format_name, whole),
     )
 
 
@@ -112,3 +112,10 @@ def _listed_thread(value: str) -> Thread:
     digits = (rgb or "").removeprefix("#").lower()
     known = len(digits) == 6 and all(c in "0123456789abcdef" for c in digits)
     return Thread(rgb=f"#{digits}" if known else None, name=name, catalogue=catalogue)
+
+
+def _damage(header: bytes, format_name: str, whole: bool) -> str | None:
+    """Return what shows that the file is not whole or no such file at all, None where nothing does."""
+    if format_name == "DST" and not header.lstrip().startswith(b"LA"):
+        return "the file does not begin with the header of a DST file; it may be something else"
+    return None if whole else f"the file has no end record; {CUT_SHORT}"
