@@ -8,11 +8,14 @@ import shapely
 from cloth_shapes import WIDTH_MM, disc, ell, ring, ring_rows, rows, sewn, square, union
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from void_cases import FAMILIES
 
 from analyzer.cloth import measure, on_cloth
+from analyzer.cloth.ground import centres, fine_grid
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
 from analyzer.goods.constants import constants
+from analyzer.laid import lay
 from analyzer.regions import RegionKind, Regions
 
 NO_REGIONS = Regions((), np.zeros(0, dtype=np.int32), ())
@@ -213,3 +216,94 @@ def test_a_huge_design_is_measured_more_coarsely_and_says_so(monkeypatch):
     assert cover.resolution_mm > 0.2
     assert cover.raster.threads.size < 110_000
     assert cover.covered_mm2 == pytest.approx(90.0 * np.sqrt(2) * WIDTH_MM, rel=0.02)
+
+
+def generated(number: int) -> tuple[Design, Regions]:
+    """Return one of the generated designs: fills, columns, nets, letters, wreaths at any angle."""
+    random = np.random.default_rng([7, number])
+    return FAMILIES[number % len(FAMILIES)](random).sewn(random.uniform(0, 180))
+
+
+def area_error(number: int, pitch_mm: float) -> float:
+    """Return how far the covered area is off shapely's union, as a share of it."""
+    design, regions = generated(number)
+    cover = measure(design, regions, thread_width_mm=WIDTH_MM, resolution_mm=pitch_mm, lace=False)
+    return cover.covered_mm2 / union(design).area - 1.0
+
+
+@pytest.mark.parametrize("number", range(0, 32, 5))
+def test_the_area_of_random_designs_is_that_of_shapelys_union(number):
+    """Within 0.5 % at the default pitch."""
+    assert abs(area_error(number, 0.0914)) < 5e-3
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("pitch_mm", "most"), [(0.0914, 5e-3), (0.0464, 1.5e-3)])
+def test_the_area_of_32_random_designs_is_that_of_shapelys_union(pitch_mm, most):
+    assert max(abs(area_error(number, pitch_mm)) for number in range(32)) < most
+
+
+def local_error(number: int, pitch_mm: float, cell_mm: float = 2.0) -> float:
+    """Return the rms error of the covered share of cells of 2 mm, on the turned raster of the areas."""
+    design, _ = generated(number)
+    angle = np.deg2rad(7.5)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    turned = replace(design, penetrations=design.penetrations @ turn)
+    ends = np.flatnonzero(design.joined)
+    a, b = turned.penetrations[ends - 1], turned.penetrations[ends]
+    low = turned.penetrations.min(axis=0)
+    grid = fine_grid(low, turned.penetrations.max(axis=0), WIDTH_MM, pitch_mm)
+    rows_, columns = np.nonzero(lay(a, b, WIDTH_MM, grid))
+    cells = np.floor((centres(grid, rows_, columns) - low) / cell_mm).astype(int) + 1
+    size = cells.max(axis=0) + 1
+    count = np.bincount(cells[:, 1] * size[0] + cells[:, 0], minlength=size.prod())
+    got = count * (grid.cell_mm / cell_mm) ** 2
+    iy, ix = np.divmod(np.arange(size.prod()), size[0])
+    x, y = low[0] + (ix - 1) * cell_mm, low[1] + (iy - 1) * cell_mm
+    whole = union(turned)
+    shapely.prepare(whole)
+    boxes = shapely.box(x, y, x + cell_mm, y + cell_mm)
+    exact = shapely.area(shapely.intersection(boxes, whole)) / cell_mm**2
+    used = exact > 0.0
+    return float(np.sqrt(np.mean((got - exact)[used] ** 2)))
+
+
+@pytest.mark.parametrize("number", [0, 6, 9])
+def test_local_coverage_is_that_of_shapelys_union(number):
+    """Covered share of 2 mm cells within 0.015 rms."""
+    assert local_error(number, 0.0914) < 0.015
+
+
+def test_a_raster_of_twice_that_pitch_would_fail_that():
+    """Negative control."""
+    assert max(local_error(number, 0.35) for number in (0, 6)) > 0.015
+
+
+def test_ties_are_found_at_thread_ends_and_missed_where_there_are_none():
+    """A line with a tie at its beginning only: of two thread ends one is untied; a fill has none at all."""
+    x = np.concatenate([[0.0, 0.8, 0.0, 0.8], np.arange(3.0, 40.0, 3.0)])
+    tied = np.stack([x, np.zeros(x.size)], axis=1)
+    cover = covered(*sewn(tied, spacing=None, kind=RegionKind.RUN))
+    assert (cover.needling.thread_ends, cover.needling.ends_untied) == (2, 1)
+    bare = covered(*sewn(rows(square(10)), rows(square(10)) + 20.0)).needling
+    assert (bare.thread_ends, bare.ends_untied) == (4, 4)
+
+
+@pytest.mark.parametrize(("pitch", "torn"), [(0.1, True), (0.2, True), (0.4, False)])
+def test_a_rail_of_near_touching_holes_is_a_perforated_row(pitch, torn):
+    """A straight zig-zag of 40 mm: two rails of holes ``pitch`` apart, 1/pitch holes on a millimetre."""
+    n = round(40 / pitch)
+    x = np.repeat(np.arange(n) * pitch, 2)
+    zigzag = np.stack([x, np.tile([0.0, 4.0], n)], axis=1)
+    found = covered(*sewn(zigzag, spacing=pitch / 2, kind=RegionKind.SATIN)).needling.perforations
+    assert len(found) == (2 if torn else 0)
+    for row in found:
+        assert row.length_mm == pytest.approx(40.0, rel=0.03)
+        assert row.per_mm == pytest.approx(1 / pitch, rel=0.03)
+
+
+def test_holes_used_again_are_one_hole():
+    line = np.stack([np.arange(0.0, 30.1, 2.0), np.zeros(16)], axis=1)
+    needling = covered(*sewn(line, line[::-1], spacing=None, kind=RegionKind.RUN)).needling
+    assert needling.holes == 16
+    assert needling.near_share == 0.0

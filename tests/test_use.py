@@ -100,3 +100,36 @@ def test_half_the_speed_takes_twice_the_sewing_time():
         use(line(500), thickness_mm=0.5, speed_spm=spm).minutes * 60 - start_s for spm in (1000, 500)
     )
     assert slow == pytest.approx(2 * fast)
+
+
+def test_a_move_of_the_frame_limits_the_speed():
+    """Derived: from rest to rest over L at acceleration a takes 2 sqrt(L/a), within its share of a turn.
+
+    At 1500 stitches a minute a turn is shorter than that for 3 mm, at 300 it is longer.
+    """
+    known = constants("machine")
+    frame = 2 * np.sqrt(0.003 / known["frame_m_per_s2"].value) / known["frame_share"].value
+    for spm in (1800, 300):
+        two, one = (use(line(n, 3.0), thickness_mm=0.5, speed_spm=spm).minutes * 60 for n in (900, 100))
+        assert (two - one) / 800 == pytest.approx(max(60 / spm, frame), rel=1e-9)
+    assert 60 / 1800 < frame < 60 / 300
+
+
+def test_colours_share_what_the_whole_takes():
+    design = with_rows(
+        (0, 0, 1), (3, 0, 1), (3, 0, 3), (9, 0, 2), (9, 0, 1), (12, 0, 1), (12, 0, 4), (12, 0, 1), (12, 4, 1)
+    )
+    taken = use(design, thickness_mm=0.8, speed_spm=700)
+    assert len(taken.colours_minutes) == len(taken.colours_bobbin_m) == 2
+    assert sum(taken.colours_minutes) == pytest.approx(taken.minutes)
+    assert sum(taken.colours_bobbin_m) == pytest.approx(taken.bobbin_m)
+    change_s = constants("machine")["colour_change_s"].value
+    assert taken.colours_minutes[1] * 60 > change_s
+    assert taken.colours_minutes[0] * 60 > constants("machine")["trim_s"].value
+
+
+def test_a_trim_at_the_very_end_counts():
+    sewn = with_rows((0, 0, 1), (3, 0, 1))
+    cut = with_rows((0, 0, 1), (3, 0, 1), (3, 0, 3))
+    one, two = (use(design, thickness_mm=0.5, speed_spm=800).minutes * 60 for design in (sewn, cut))
+    assert two - one == pytest.approx(constants("machine")["trim_s"].value)

@@ -86,7 +86,7 @@ def measure(
 
 @dataclass(frozen=True, slots=True)
 class _Sheet:
-    """The turned raster (ny, nx), with what is found on it. The regions add to ``ground`` and ``spacing``."""
+    """The turned raster (ny, nx). The regions add to what is covered, to the ground and to the spacing."""
 
     points: Floats  #: penetrations, turned
     width_mm: float
@@ -104,9 +104,9 @@ def _sheet(
     widest = max((_closing_mm(region) for region in regions.items), default=0.0)
     margin = 0.5 * width_mm + max(widest, constants("cloth")["void_open_mm"].value) + 4.0 * pitch_mm
     grid = fine_grid(points.min(axis=0), points.max(axis=0), margin, pitch_mm)
-    threads = _threads(points[laid - 1], points[laid], width_mm, grid)
-    bare, none = np.zeros(grid.shape, dtype=np.bool_), np.zeros(grid.shape, dtype=np.float32)
-    return _Sheet(points, width_mm, grid, threads, threads > 0, bare, none)
+    threads = lay(points[laid - 1], points[laid], width_mm, grid, ends="butt")
+    covered, bare = np.zeros(grid.shape, dtype=np.bool_), np.zeros(grid.shape, dtype=np.bool_)
+    return _Sheet(points, width_mm, grid, threads, covered, bare, np.zeros(grid.shape, dtype=np.float32))
 
 
 def _threads(a: Floats, b: Floats, width_mm: float, grid: Grid) -> Bytes:
@@ -133,20 +133,22 @@ def _closing_mm(region: Region) -> float:
 def _regions(regions: Regions, laid: npt.NDArray[np.int64], sheet: _Sheet) -> tuple[RegionCover, ...]:
     """Measure every region by itself, and add its ground to the sheet."""
     found = [RegionCover(region.id, 0.0, 0.0, 0.0, 0.0, 0) for region in regions.items]
-    if not found:
-        return ()
-    ids = np.array([region.id for region in regions.items])
-    by_id = np.argsort(ids)
-    owner = by_id[np.searchsorted(ids, regions.region_of, sorter=by_id).clip(0, ids.size - 1)]
-    known = ids[owner] == regions.region_of
-    holes = np.bincount(owner[known], minlength=ids.size)
-    radius_px = np.array([_closing_mm(region) for region in regions.items]) / sheet.grid.cell_mm
-    mine = laid[known[laid]]
-    a, b = sheet.points[mine - 1], sheet.points[mine]
-    thread_mm = np.bincount(owner[mine], weights=np.hypot(*(b - a).T), minlength=ids.size)
-    for patch in patches(a, b, owner[mine], radius_px + 2.0, sheet.width_mm, sheet.grid):
+    count = len(found)
+    place = {region.id: i for i, region in enumerate(regions.items)}
+    # What belongs to no region is laid as one more.
+    of = np.full(max([*place, int(regions.region_of.max(initial=0))]) + 1, count, dtype=np.int64)
+    of[list(place)] = list(place.values())
+    owner = of[regions.region_of]
+    holes = np.bincount(owner, minlength=count)
+    radius_px = np.append([_closing_mm(region) for region in regions.items], 0.0) / sheet.grid.cell_mm
+    a, b = sheet.points[laid - 1], sheet.points[laid]
+    thread_mm = np.bincount(owner[laid], weights=np.hypot(*(b - a).T), minlength=count)
+    for patch in patches(a, b, owner[laid], radius_px + 2.0, sheet.width_mm, sheet.grid):
         i = patch.owner
-        found[i] = _region(regions.items[i], patch, radius_px[i], float(thread_mm[i]), int(holes[i]), sheet)
+        sheet.covered[patch.rows, patch.columns] |= patch.covered
+        if i < count:
+            item = regions.items[i]
+            found[i] = _region(item, patch, radius_px[i], float(thread_mm[i]), int(holes[i]), sheet)
     return tuple(found)
 
 

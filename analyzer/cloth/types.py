@@ -118,9 +118,11 @@ class Cover:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """Thread and time for one piece; ``colours_thread_m`` is upper thread by colour block."""
+    """Thread and time for one piece; the tuples go by colour block, ``colours_thread_m`` is upper thread."""
 
     thread_m: float
     bobbin_m: float
     minutes: float
     colours_thread_m: tuple[float, ...]
+    colours_bobbin_m: tuple[float, ...] = ()
+    colours_minutes: tuple[float, ...] = ()

@@ -33,29 +33,53 @@ def use(design: Design, *, thickness_mm: float, speed_spm: float) -> Use:
     begins = ~design.joined
     upper = np.where(begins, known["upper_tail_mm"].value, upper)
     bobbin = np.where(begins, known["bobbin_tail_mm"].value, bobbin)
-    blocks = np.bincount(design.colour, weights=upper, minlength=len(design.threads)) / 1000.0
+    blocks = len(design.threads)
+
+    def by_colour(amount: Floats) -> tuple[float, ...]:
+        return tuple(np.bincount(design.colour, weights=amount, minlength=blocks).tolist())
+
+    seconds = _seconds(design, speed_spm)
     return Use(
         thread_m=float(upper.sum() / 1000.0),
         bobbin_m=float(bobbin.sum() / 1000.0),
-        minutes=_seconds(design, speed_spm) / 60.0,
-        colours_thread_m=tuple(float(block) for block in blocks),
+        minutes=float(seconds.sum() / 60.0),
+        colours_thread_m=by_colour(upper / 1000.0),
+        colours_bobbin_m=by_colour(bobbin / 1000.0),
+        colours_minutes=by_colour(seconds / 60.0),
     )
 
 
-def _seconds(design: Design, speed_spm: float) -> float:
-    """Return the time of stitches (slowed by length), jumps, trims, colour changes and beginnings, s."""
+def _seconds(design: Design, speed_spm: float) -> Floats:
+    """Return the time that leads up to each penetration, s; (m,).
+
+    A stitch takes one turn of the machine, slower the longer it is, or the time that the frame needs for
+    its move, whichever is more. A jump takes a turn at the lowest speed for each step of the frame. Trims,
+    colour changes and halts count for the penetration after them, or for the last one.
+    """
     known = constants("machine")
     knots = (known["full_speed_mm"].value, known["slow_length_mm"].value)
+    lowest = 60.0 / (speed_spm * known["slow_share"].value)
     moves = np.zeros(len(design.penetrations))
     moves[1:] = np.hypot(*np.diff(design.penetrations, axis=0).T)
-    sewn = ~design.jumped & design.joined
-    speed = speed_spm * np.interp(moves[sewn], knots, (1.0, known["slow_share"].value))
-    turns = np.ceil(moves[~sewn] / known["jump_steps_mm"].value).clip(1.0)
-    begins = np.count_nonzero(~design.joined) + design.count(Command.STOP)
-    return float(
-        (60.0 / speed).sum()
-        + turns.sum() * 60.0 / (speed_spm * known["slow_share"].value)
-        + known["trim_s"].value * design.count(Command.TRIM)
-        + known["colour_change_s"].value * design.count(Command.COLOUR_CHANGE)
-        + known["start_s"].value * begins
-    )
+    speed = speed_spm * np.interp(moves, knots, (1.0, known["slow_share"].value))
+    stitch = np.maximum(60.0 / speed, np.minimum(_frame_s(moves) / known["frame_share"].value, lowest))
+    jump = np.ceil(moves / known["jump_steps_mm"].value).clip(1.0) * lowest
+    seconds = np.where(~design.jumped & design.joined, stitch, jump)
+    seconds += known["start_s"].value * ~design.joined
+    down = np.cumsum(design.kinds == Command.STITCH)
+    for command, name in (
+        (Command.TRIM, "trim_s"),
+        (Command.COLOUR_CHANGE, "colour_change_s"),
+        (Command.STOP, "start_s"),
+    ):
+        after = np.minimum(down[design.kinds == command], len(seconds) - 1)
+        np.add.at(seconds, after, known[name].value)
+    return seconds
+
+
+def _frame_s(move_mm: Floats) -> Floats:
+    """Return the least time in which the frame moves by ``move_mm`` (k,) from rest to rest, s.
+
+    It is sped up and slowed down at ``frame_m_per_s2``: t = 2 sqrt(L / a) (derived).
+    """
+    return np.asarray(2.0 * np.sqrt(move_mm / 1000.0 / constants("machine")["frame_m_per_s2"].value))
