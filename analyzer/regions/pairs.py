@@ -58,7 +58,10 @@ def find_pairs(
         tracks = _tracks(sewn, strokes, piece, item, own)
         for number in borders:
             border = edge(number)
-            pair = _pair(item, items[number], border, tracks, own) if border is not None else None
+            if border is None:
+                continue
+            way = _unbroken(sewn, item, items[number])
+            pair = _pair(item, items[number], border, tracks, own, way)
             if pair is not None:
                 pairs.append(pair)
     return tuple(pairs)
@@ -79,6 +82,12 @@ def _near(items: list[Region], planes: list[int], reach_mm: float) -> list[list[
     for number, plane in zip(*hits.tolist(), strict=True):
         found[number].append(planes[plane])
     return [sorted(each) for each in found]
+
+
+def _unbroken(sewn: Sewn, a: Region, b: Region) -> bool:
+    """Whether one thread runs from one region to the other without a cut or a halt."""
+    first, last = min(a.last, b.last) + 1, max(a.first, b.first)
+    return bool(sewn.joined[first : last + 1].all() and not sewn.halts[first : last + 1].any())
 
 
 def _may(outline: Region, border: Region) -> bool:
@@ -138,7 +147,12 @@ def _one_pass(points: Floats, radius_mm: float) -> Bools:
 
 
 def _pair(
-    outline: Region, border: Region, edge: Edge, tracks: tuple[_Stations, ...], own: Edge | None
+    outline: Region,
+    border: Region,
+    edge: Edge,
+    tracks: tuple[_Stations, ...],
+    own: Edge | None,
+    unbroken: bool,
 ) -> OutlinePair | None:
     """Return the pair along the best of ``tracks``, or None where none of them follows the edge."""
     best: tuple[float, list[tuple[Floats, ...]], list[Ints]] | None = None
@@ -159,9 +173,13 @@ def _pair(
             stitches.append(track.stitch[follows])
     if best is not None:
         _, gathered, stitches = best
-    if not gathered or not _enough(tracks, sum(map(len, stitches)), edge):
+    if not gathered:
         return None
     at, point, normal, distance = (np.concatenate(column) for column in zip(*gathered, strict=True))
+    # A line in the thread of what it runs along is a way to or from it unless it goes round most of it.
+    way = unbroken and outline.kind is RegionKind.RUN
+    if not (_goes_round(at, edge) if way else _enough(tracks, len(at), edge)):
+        return None
     return OutlinePair(
         outline=outline.id,
         borders=border.id,
@@ -172,6 +190,14 @@ def _pair(
         normal=frozen(normal),
         meant_mm=frozen(distance),
     )
+
+
+def _goes_round(at: Floats, edge: Edge) -> bool:
+    """Whether the stations ``at`` (k, 2) follow most of the closed curve that they are nearest to."""
+    table = constants("regions")
+    ring = np.bincount(edge.ring[edge.tree.query(at)[1]]).argmax()
+    round_ = np.count_nonzero(edge.ring == ring) * 0.1 / table["station_mm"].value
+    return bool(len(at) >= table["pair_round"].value * round_)
 
 
 def _enough(tracks: tuple[_Stations, ...], stations: int, edge: Edge) -> bool:
