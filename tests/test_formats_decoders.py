@@ -208,7 +208,7 @@ def test_only_a_file_with_its_end_is_whole() -> None:
 
 
 def test_what_does_not_begin_as_a_dst_is_called_damaged() -> None:
-    """Every DST begins with its label, "LA:" (from memory of the format); noise read as records is no design."""
+    """Every DST begins with its label, "LA:" (from memory of the format); noise has none."""
     records = b"\x01\x00\x03" * 5 + b"\x00\x00\xf3"
     assert dst.decode(b"LA:crest" + b" " * 504 + records).damaged is None
     damaged = dst.decode(b"\x00" * 512 + records).damaged
