@@ -165,7 +165,7 @@ def response(of: Design) -> Response:
     )  # fmt: skip
 
 
-GAP = GapVerdict(1, 0, 0.8712, 0.3523, 1.6481, 0.4133, (20.0, 18.0), 14.2, 0.81, 0.02)
+GAP = GapVerdict(1, 0, 0.8712, 0.3523, 1.6481, 0.4133, (20.0, 18.0), 14.2, 0.81, 0.02, 0.5)
 FAULT = Finding(
     "outline-gap", Level.FAULT, (1, 0), (20.0, 18.0), 0.8712, 0.5, "mm", 0.81,
     "the fill draws the cloth in before its outline is sewn", "sew the outline right after its fill",

@@ -14,10 +14,14 @@ import pytest
 import report_cases as cases
 
 from analyzer.arrays import Floats
+from analyzer.cloth.types import Void
 from analyzer.errors import BadJob
+from analyzer.job import Job
+from analyzer.pipeline import Checked
 from analyzer.report import Check, cloth_map, map_names, maps
-from analyzer.report.cloth_maps import exaggeration
-from analyzer.report.files import write_whole
+from analyzer.report.canvas import tick_step
+from analyzer.report.drift import exaggeration
+from analyzer.report.files import job_map_names, write_whole
 
 
 def pixels(png: bytes) -> Floats:
@@ -121,9 +125,61 @@ def test_hoop_is_drawn_where_it_fits() -> None:
     assert len(rows) > 4 * len(far)
 
 
+def beyond(checked: Checked) -> Checked:
+    """Return the same check with a response beyond what can be computed."""
+    assert checked.judged is not None
+    pull = dataclasses.replace(checked.judged.response.pull_in, beyond_range=True)
+    response = dataclasses.replace(checked.judged.response, pull_in=pull)
+    return dataclasses.replace(checked, judged=dataclasses.replace(checked.judged, response=response))
+
+
+def test_beyond_the_model_the_drift_map_shows_no_amount() -> None:
+    """Neither scale nor outline: no colour but greys, and twice the drift gives the same picture."""
+    wild = beyond(cases.checked())
+    assert wild.judged is not None
+    response = dataclasses.replace(wild.judged.response, drift=wild.judged.response.drift * 2.0)
+    wilder = dataclasses.replace(wild, judged=dataclasses.replace(wild.judged, response=response))
+    assert cloth_map(wild, "drift") == cloth_map(wilder, "drift")
+    assert np.ptp(pixels(cloth_map(wild, "drift")), axis=2).max() < 0.01
+    assert np.ptp(pixels(cloth_map(cases.checked(), "drift")), axis=2).max() > 0.3
+
+
+def test_worst_gap_is_ringed_only_where_a_finding_is_about_it() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    calm = dataclasses.replace(
+        one, judged=dataclasses.replace(one.judged, findings=cases.findings((cases.NOTE,)))
+    )
+    ringed, plain = (pixels(cloth_map(check, "drift"))[160:] for check in (one, calm))
+    differs = np.flatnonzero(np.abs(ringed - plain).max(axis=2).any(axis=0))
+    assert 20 < np.ptp(differs) < 60  # the ring, and nothing else below the remark
+
+
+@pytest.mark.parametrize(
+    ("top", "step"), [(0.1, 0.1), (0.55, 0.1), (0.81, 0.2), (1.7, 0.5), (5.0, 1.0), (17.0, 5.0)]
+)
+def test_scales_have_ticks_at_tenths_at_the_finest(top: float, step: float) -> None:
+    assert tick_step(top) == pytest.approx(step)
+
+
+def test_many_voids_are_not_all_ringed() -> None:
+    """Rings have a colour of their own; of a hundred voids no more of it is drawn than of five."""
+    one = cases.checked()
+    few = tuple(Void(2.0, (x, y), 0.8, False) for x in (3.0, 8.0) for y in (4.0, 12.0))
+    many = tuple(Void(2.0, (x, y), 0.8, False) for x in range(1, 20, 2) for y in range(1, 20, 2))
+    drawn = [
+        len(where(pixels(cloth_map(dataclasses.replace(
+            one, cover=dataclasses.replace(one.cover, voids=voids)), "coverage")), "#7a0f5c")[0])
+        for voids in (few, many)
+    ]  # fmt: skip
+    assert 0 < drawn[1] < 2 * drawn[0]
+
+
 def test_each_goods_compared_has_its_drift() -> None:
     names = map_names(cases.compared())
     assert names == ("design", "density", "coverage", "drift-jersey", "drift-terry", "drift-cotton-twill")
+    assert names == job_map_names(Job())
+    assert map_names(cases.checked()) == job_map_names(Job(goods="jersey"))
     assert cloth_map(cases.compared(), "drift-terry") != cloth_map(cases.compared(), "drift-jersey")
 
 

@@ -14,8 +14,8 @@ from analyzer.arrays import frozen
 from analyzer.findings.types import Level
 from analyzer.pipeline import Checked
 from analyzer.regions.types import Regions
-from analyzer.report import text
-from analyzer.report.words import Units, level, measure, ounces, parse_length_mm
+from analyzer.report import Check, text
+from analyzer.report.words import Units, level, measure, middle_of, ounces, parse_length_mm
 
 
 def cells(line: str) -> int:
@@ -58,21 +58,118 @@ def test_millimetres_to_a_tenth_never_to_hundredths() -> None:
 def test_gap_row_says_limits_and_likelihood_in_words() -> None:
     lines = text(cases.checked()).splitlines()
     number = next(i for i, line in enumerate(lines) if re.match(r"  run 1 +fill 0 ", line))
-    said = ["run 1", "fill 0", "0.0", "+0.9", "+0.4 to +1.6", "14.2", "likely", "very"]
+    said = ["run 1", "fill 0", "0.0", "+0.9", "+0.4 to +1.6", "+0.5", "14.2", "likely", "very"]
     assert re.split(r" {2,}", lines[number].strip()) == said
     assert lines[number + 1].strip() == "unlikely"
+
+
+def test_gap_that_the_file_leaves_is_no_contradiction() -> None:
+    """The file leaves 1.0 mm, so the limit there is 1.5 mm, and that the cloth adds so much is unlikely."""
+    one = cases.checked()
+    assert one.judged is not None
+    left = dataclasses.replace(cases.GAP, worst_mm=1.0, limit_mm=1.5, chance_bare=0.02)
+    judged = dataclasses.replace(one.judged, findings=dataclasses.replace(one.judged.findings, gaps=(left,)))
+    lines = text(dataclasses.replace(one, judged=judged)).splitlines()
+    number = next(i for i, line in enumerate(lines) if re.match(r"  run 1 +fill 0 ", line))
+    assert re.split(r" {2,}", lines[number].strip())[-2:] == ["as in", "very"]
+    assert "the file itself leaves bare cloth" in " ".join(" ".join(lines).split())
+    assert "the file itself leaves bare cloth" not in " ".join(text(one).split())
 
 
 def test_beyond_the_model_the_screen_gives_words_not_numbers() -> None:
     one = cases.checked()
     assert one.judged is not None
+    assert one.plan is not None
     response = one.judged.response
     wild = dataclasses.replace(response, pull_in=dataclasses.replace(response.pull_in, beyond_range=True))
-    screen = text(dataclasses.replace(one, judged=dataclasses.replace(one.judged, response=wild)))
-    assert "more than can be computed" in screen
-    assert "more than can be computed" not in text(one)
-    part = screen[screen.index("Where the cloth will move") : screen.index("\nFindings")]
-    assert not re.search(r"\+0\.9|\+1\.6|22\.0|0\.8 mm", part)
+    fault = dataclasses.replace(cases.FAULT, because="expect 0.9 mm", advice="reach 1.7 mm further")
+    calm = dataclasses.replace(one, plan=dataclasses.replace(one.plan, rework=()))
+    tame = dataclasses.replace(
+        calm, judged=dataclasses.replace(one.judged, findings=cases.findings((cases.NOTE, fault)))
+    )
+    assert tame.judged is not None
+    worse = dataclasses.replace(tame, judged=dataclasses.replace(tame.judged, response=wild))
+    numbers = r"[+-]0\.9|\+1\.6|22\.0|0\.[589] mm|1\.7|\(0\.1"
+    before, after = (text(check) for check in (tame, worse))
+    for screen, found in ((before, True), (after, False)):
+        part = screen[screen.index("Where the cloth will move") : screen.index("\nPlan")]
+        top = screen.split("\n\n")[0]
+        assert bool(re.search(numbers, part)) == bool(re.search(numbers, top)) == found
+    assert "more than can be computed" in after
+    assert "more than can be computed" not in before
+    assert "outline-gap" in after
+    assert Check.of(worse).to_dict()["findings"][1]["measured"] == pytest.approx(0.8712)
+
+
+def test_beyond_the_model_nothing_is_compared() -> None:
+    one = cases.compared()
+    first = one.comparison[0]
+    pull = dataclasses.replace(first.response.pull_in, beyond_range=True)
+    wild = dataclasses.replace(first, response=dataclasses.replace(first.response, pull_in=pull))
+    lines = text(dataclasses.replace(one, comparison=(wild, *one.comparison[1:]))).splitlines()
+    row = next(line.split() for line in lines if line.startswith("  jersey"))
+    assert row == ["jersey", "nothing", "beyond", "-", "-", "-"]
+    assert next(line.split() for line in lines if line.startswith("  terry"))[2] == "0.6"
+
+
+def test_screen_ends_with_the_answer() -> None:
+    """A terminal of 24 lines shows the end; two lines of it repeat the outcome and what to put behind."""
+    last = text(cases.checked()).splitlines()[-2:]
+    assert last[0] == "burgee on jersey of the tests: SAMPLE FIRST (outline-gap)"
+    assert last[1].startswith("Put behind it: 2 x cutaway 85 g/m2 (2.5 oz/yd2), hooped; over it wash-away")
+    assert "SAMPLE FIRST" not in text(cases.checked(), repeat=False).split("\n\n", 1)[1]
+    assert text(cases.compared()).splitlines()[-1].startswith("burgee: measured and compared")
+
+
+def test_what_the_top_says_is_not_said_again() -> None:
+    screen = " ".join(text(cases.checked()).split())
+    assert screen.count(cases.FAULT.because) == 1
+    assert screen.count(cases.FAULT.advice) >= 1
+    assert screen.count(cases.NOTE.because) == 1
+
+
+def test_places_count_from_the_middle_of_the_design() -> None:
+    """The square is 20 mm wide from its origin: (20, 18) lies 10 and 8 mm from its middle."""
+    assert middle_of(cases.design()) == (10.0, 10.0)
+    screen = text(cases.checked())
+    assert "at (10.0, 8.0)" in screen
+    assert "(20.0, 18.0)" not in screen
+    assert "from its middle" in " ".join(screen.split())
+    assert Check.of(cases.checked()).to_dict()["findings"][1]["at"] == [20.0, 18.0]
+
+
+def test_lace_is_on_no_cloth() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    setup = one.judged.setup
+    none = dataclasses.replace(setup, cloth=dataclasses.replace(setup.cloth, family="none", name="none"))
+    screen = text(dataclasses.replace(one, judged=dataclasses.replace(one.judged, setup=none)))
+    assert screen.startswith("burgee as free-standing lace: SAMPLE FIRST")
+    assert "Stitch it on" in screen
+
+
+def test_cover_of_each_region_only_where_a_finding_is_about_it() -> None:
+    one = cases.checked()
+    assert one.judged is not None
+    thin = dataclasses.replace(cases.NOTE, name="thin-cover")
+    about = dataclasses.replace(one, judged=dataclasses.replace(one.judged, findings=cases.findings((thin,))))
+    heads = [re.search(r"region .*\n", text(check)) for check in (one, about)]
+    assert [bool(head and "cover" in head[0]) for head in heads] == [False, True]
+
+
+def test_many_colours_are_folded() -> None:
+    one = cases.checked()
+    fill, run = one.regions.items
+    many = tuple(dataclasses.replace(run, id=i, colour=i) for i in range(1, 152))
+    covers = (
+        one.cover.regions[0],
+        *(dataclasses.replace(one.cover.regions[1], region=i) for i in range(1, 152)),
+    )
+    regions = Regions((fill, *many), one.regions.region_of, one.regions.pairs)
+    screen = text(
+        dataclasses.replace(one, regions=regions, cover=dataclasses.replace(one.cover, regions=covers))
+    )
+    assert re.search(r"\n  151 runs +151 colours +6,040 ", screen)
 
 
 def test_plan_and_sureness_are_all_there() -> None:
@@ -137,6 +234,9 @@ def test_bold_is_the_only_dress() -> None:
 
 def test_inches() -> None:
     """1 in is 25.4 mm by definition (International Yard and Pound Agreement, 1959)."""
+    assert "in in)" not in text(cases.checked(), units="in")
+    assert "stay metric" in text(cases.checked(), units="in")
+    assert "stay metric" not in text(cases.checked())
     units = Units("in")
     assert units.length(254.0) == "10.00 in"
     assert units.length(12.7) == "0.500 in"

@@ -19,6 +19,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse, FancyBboxPatch, Rectangle
+from matplotlib.ticker import MaxNLocator
 
 from analyzer.arrays import Floats
 from analyzer.goods.types import Hoop
@@ -52,7 +53,7 @@ class Sheet:
         self.figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=_PAPER)
         self.view = (0.0, 1.0, 0.0, 1.0)  # x0, x1, y0, y1, mm
         self.canvas = FigureCanvasAgg(self.figure)
-        self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.76))
+        self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.745))
         self.axes.set_aspect("equal")
         self.axes.set_facecolor(_PAPER)
         self.figure.text(0.03, 0.95, _short(title), fontsize=13, weight="bold", color=_INK, va="center")
@@ -75,9 +76,14 @@ class Sheet:
                 self._inset(hoop)
         self.view = middle[0] - half[0], middle[0] + half[0], middle[1] - half[1], middle[1] + half[1]
         self.look()
-        self.axes.set_xlabel("x, mm", fontsize=8)
-        self.axes.set_ylabel("y, mm", fontsize=8)
+        self.axes.set_xlabel("x, mm from the middle", fontsize=8)
+        self.axes.set_ylabel("y, mm from the middle", fontsize=8)
         self.axes.tick_params(labelsize=8)
+        # the design may lie off its own origin; what matters is its middle, which is the middle of the hoop
+        for axis, centre, reach in zip((self.axes.xaxis, self.axes.yaxis), middle, half, strict=True):
+            places = np.asarray(MaxNLocator(7, steps=[1, 2, 5, 10]).tick_values(-reach, reach))
+            places = places[np.abs(places) <= reach]
+            axis.set_ticks(places + centre, [f"{place:g}" for place in places])
         self._scale_bar(2 * half[0])
 
     def look(self) -> None:
@@ -115,10 +121,11 @@ class Sheet:
             corner = middle[0] - hoop.width_mm / 2, middle[1] - hoop.height_mm / 2
             rounding = f"round,pad=0,rounding_size={min(hoop.width_mm, hoop.height_mm) * 0.06}"
             axes.add_patch(FancyBboxPatch(corner, hoop.width_mm, hoop.height_mm, boxstyle=rounding, **style))
-        axes.text(
-            middle[0],
-            middle[1] + hoop.height_mm / 2,
+        axes.annotate(
             f"hoop {_hoop_name(hoop)}",
+            (middle[0], middle[1] + hoop.height_mm / 2),
+            xytext=(0, 2.5),
+            textcoords="offset points",
             ha="center",
             va="bottom",
             fontsize=7,
@@ -155,12 +162,27 @@ class Sheet:
         low, high = self.axes.get_xlim()
         return float(box.width * _SIZE_IN[0] * 72.0 / (high - low))
 
-    def scale(self, drawn: Any, label: str, *, over: bool = False) -> None:
-        """Put the labelled scale of ``drawn`` beside the picture; ``over``: some lies above its end."""
-        place = self.figure.add_axes((0.86, 0.30, 0.025, 0.56))
+    def scale(
+        self, drawn: Any, label: str, *, over: bool = False, mark: tuple[float, str] | None = None
+    ) -> None:
+        """Put the labelled scale of ``drawn`` beside the picture, with ticks to a tenth, never finer.
+
+        ``over``: some lies above its end. ``mark``: a value on it and what it means.
+        """
+        place = self.figure.add_axes((0.86, 0.30, 0.025, 0.545))
         bar = self.figure.colorbar(drawn, cax=place, extend="max" if over else "neither")
         bar.set_label(label, fontsize=9)
+        step = tick_step(float(drawn.norm.vmax))
+        bar.set_ticks([step * i for i in range(int(float(drawn.norm.vmax) / step + 1e-6) + 1)])
+        bar.ax.yaxis.set_major_formatter("{x:.1f}" if step < 1.0 else "{x:.0f}")
         bar.ax.tick_params(labelsize=8)
+        if mark is not None:
+            bar.ax.axhline(mark[0], color=_INK, linewidth=3.0)
+            bar.ax.axhline(mark[0], color=_PAPER, linewidth=1.2)
+            bar.ax.annotate(
+                mark[1], (0.0, mark[0]), xycoords=("axes fraction", "data"), xytext=(-4, 0),
+                textcoords="offset points", ha="right", va="center", fontsize=7, color=_INK,
+            )  # fmt: skip
 
     def png(self) -> bytes:
         """Return the picture; the same picture gives the same bytes."""
@@ -169,6 +191,12 @@ class Sheet:
             out, metadata={"Software": None}
         )
         return out.getvalue()
+
+
+def tick_step(top: float) -> float:
+    """Return the distance of a scale's ticks: 1, 2 or 5 tenths, ones, tens ... that give at most eight."""
+    steps = (digit * 10.0**power for power in range(-1, 4) for digit in (1, 2, 5))
+    return next((step for step in steps if top / step <= 8.0), top)
 
 
 def segments(checked: Checked) -> Floats:

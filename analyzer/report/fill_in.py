@@ -109,7 +109,7 @@ def _job(checked: Checked) -> d.JobPart:
         return values[0] if values and all(value == values[0] for value in values) else None
 
     return d.JobPart(
-        goods=job.goods,
+        goods=checked.judged.setup.cloth.name if checked.judged else None,
         care=settled(lambda s: s.care),
         back=settled(lambda s: s.back),
         hoop=_hoop(settled(lambda s: s.hoop)),
@@ -117,7 +117,7 @@ def _job(checked: Checked) -> d.JobPart:
         needle=settled(lambda s: s.needle.name),
         speed_spm=_maybe("job.speed_spm", settled(lambda s: s.speed_spm)),
         tolerance_mm=_maybe("job.tolerance_mm", settled(lambda s: s.tolerance_mm)),
-        holding=job.holding,
+        holding=settled(lambda s: s.holding) or job.holding,
         colour=job.colour,
         seed=job.seed,
     )

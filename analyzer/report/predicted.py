@@ -6,10 +6,11 @@ so in words.
 
 from __future__ import annotations
 
-from analyzer.findings import chance_words
-from analyzer.findings.types import GapVerdict
+from dataclasses import replace
+
+from analyzer.findings import RULES, chance_words
+from analyzer.findings.types import Finding, GapVerdict
 from analyzer.goods.constants import constants
-from analyzer.mechanics.types import Response
 from analyzer.pipeline import OnGoods
 from analyzer.regions.types import Regions
 from analyzer.report.fill_in import gaps_by_trouble, meant_mm, worst_gap
@@ -17,14 +18,35 @@ from analyzer.report.tables import Table
 from analyzer.report.words import Units, layers_in_words
 
 BEYOND = "It will distort badly, more than can be computed."
+_BEYOND_NAME = "beyond-range"
+UNKNOWN = "How large it is, is more than can be computed."
+
+
+def beyond_words(judged: OnGoods) -> str:
+    """Return what is said of goods that distort beyond the model: the finding's own words if it is there."""
+    said = (item.because for item in judged.findings.items if item.name == _BEYOND_NAME)
+    return next(said, BEYOND)
+
+
+def said_of(item: Finding, judged: OnGoods | None) -> Finding:
+    """Return a finding as screens say it: predicted ones without numbers where none can be given."""
+    if judged is None or not judged.response.pull_in.beyond_range:
+        return item
+    if item.name == _BEYOND_NAME:
+        return replace(item, measured=None, limit=None)
+    if item.name in RULES and RULES[item.name].needs == "response":
+        return replace(item, measured=None, limit=None, chance=None, because=UNKNOWN, advice="")
+    return item
 
 
 def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
     """Return where and how far the cloth moves, on these goods with this stack."""
     pull, pucker = judged.response.pull_in, judged.findings.pucker
     if pull.beyond_range:
-        return [("All over", BEYOND), ("Pucker", f"{chance_words(pucker.chance)}")]
+        return [("All over", beyond_words(judged))]
     across = _across(pull.across_mm, units)
+    limits = judged.setup.limits or constants("limits")
+    allowed = units.length(limits["pucker_mm"].value)
     return [
         (
             "Pull-in",
@@ -39,9 +61,9 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
         ("Reach", f"the cloth is still disturbed {units.length(pull.reach_mm)} away from the stitching"),
         (
             "Pucker",
-            f"{chance_words(pucker.chance)}; a wave of {units.length(pucker.amplitude_mm)} at "
-            f"{units.point(pucker.at)} (5-95 %: {units.bare(pucker.low_mm)} to "
-            f"{units.length(pucker.high_mm)})",
+            f"waves higher than {allowed} are {chance_words(pucker.chance)}: expect "
+            f"{units.length(pucker.amplitude_mm)} ({units.bare(pucker.low_mm)} to "
+            f"{units.length(pucker.high_mm)}) at {units.point(pucker.at)}",
         ),
     ]
 
@@ -59,34 +81,59 @@ def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
     gaps = gaps_by_trouble(judged)
     if not gaps:
         return (), [], ["No outline follows another region's edge, so there is no gap to predict."]
+    if judged.response.pull_in.beyond_range:
+        return (), [], [f"{beyond_words(judged)} No gap can be given."]
     shown = gaps[: int(constants("report")["groups_from"].value)]
     kinds = {region.id: region.kind.value for region in regions.items}
-    rows = [_gap_row(gap, judged.response, kinds, units) for gap in shown]
-    tolerance = units.length(judged.findings.tolerance_mm)
+    rows = [_gap_row(gap, judged, kinds, units) for gap in shown]
     remark = [
-        "In file: the gap that the file itself leaves at that place. Over: length of outline beyond the"
-        f" limit. Bare, overlap: how likely each passes its limit (bare cloth: {tolerance} unless a finding"
-        " says other)."
+        "In file: what the file itself leaves at that place. Limit: of the side, bare cloth or overlap, that"
+        " comes nearer to it. Over: length beyond it. Bare, overlap: how likely each passes its limit."
     ]
-    if judged.response.pull_in.beyond_range:
-        remark.insert(0, BEYOND)
+    if any(_left_by_file(gap, judged) for gap in shown):
+        remark.append(
+            "As in file: the file itself leaves bare cloth there, and it will show; the chance is only of the"
+            " cloth adding more than is allowed to it."
+        )
     if len(gaps) > len(shown):
-        remark.append(f"And {len(gaps) - len(shown)} more outlines, none likelier to miss than these.")
-    head = ("outline", "borders", "in file", f"sewn {units.name}", "5-95 %", "over", "bare", "overlap")
+        remark.append(f"And {len(gaps) - len(shown)} more gaps, none likelier to miss than these.")
+    head = ("region", "borders", "in\nfile", f"sewn\n{units.plural}", "5-95 %", "limit", "over", "bare",
+            "overlap")  # fmt: skip
     return head, rows, remark
 
 
-def _gap_row(gap: GapVerdict, response: Response, kinds: dict[int, str], units: Units) -> tuple[str, ...]:
-    meant = meant_mm(gap, response)
-    sewn = units.bare(gap.worst_mm, signed=True), _range(gap, units), units.bare(gap.over_limit_mm_of_length)
+def _gap_row(gap: GapVerdict, judged: OnGoods, kinds: dict[int, str], units: Units) -> tuple[str, ...]:
+    meant = meant_mm(gap, judged.response)
+    bare = chance_words(gap.chance_bare)
+    if _left_by_file(gap, judged) and gap.chance_bare < constants("limits")["even_from"].value:
+        bare = "as in file"
     return (
         f"{kinds.get(gap.outline, '')} {gap.outline}",
         f"{kinds.get(gap.borders, '')} {gap.borders}",
         "-" if meant is None else units.bare(meant, signed=True),
-        *(("-", "-", "-") if response.pull_in.beyond_range else sewn),
-        chance_words(gap.chance_bare).replace("very ", "very\n"),
-        chance_words(gap.chance_overlap).replace("very ", "very\n"),
+        units.bare(gap.worst_mm, signed=True),
+        _range(gap, units),
+        units.bare(gap.limit_mm, signed=True),
+        units.bare(gap.over_limit_mm_of_length),
+        _folded(bare),
+        _folded(chance_words(gap.chance_overlap)),
     )
+
+
+def _left_by_file(gap: GapVerdict, judged: OnGoods) -> bool:
+    """Say whether the file leaves more bare cloth there than is allowed, so that the limit lies above that.
+
+    The limit is then the gap of the file and the tolerance together.
+    """
+    allowed = judged.findings.tolerance_mm
+    if judged.setup.cloth.family == "none":
+        allowed = max(allowed, constants("limits")["gap_bare_lace_mm"].value)
+    return gap.limit_mm > allowed + 1e-6
+
+
+def _folded(chance: str) -> str:
+    """Return words on two short lines where they are too long for a column."""
+    return chance.replace("very ", "very\n").replace("as in ", "as in\n")
 
 
 def _range(gap: GapVerdict, units: Units) -> str:
@@ -98,12 +145,12 @@ def comparison_table(lines: tuple[OnGoods, ...], units: Units) -> Table:
     rows = [_comparison_row(one, units) for one in lines]
     remark = []
     if any(one.response.pull_in.beyond_range for one in lines):
-        remark.append(f"beyond: {BEYOND[0].lower()}{BEYOND[1:]}")
+        remark.append(f"Beyond: {BEYOND[0].lower()}{BEYOND[1:]}")
     head = (
         "goods",
         "behind it",
-        f"drift\n{units.name}",
-        f"worst gap\n{units.name}",
+        f"drift\n{units.plural}",
+        f"worst gap\n{units.plural}",
         "5-95 %",
         "misses\na limit",
     )
@@ -112,9 +159,9 @@ def comparison_table(lines: tuple[OnGoods, ...], units: Units) -> Table:
 
 def _comparison_row(one: OnGoods, units: Units) -> tuple[str, ...]:
     start = one.setup.cloth.name, layers_in_words(one.stack.backings)
-    end = chance_words(one.findings.chance_of_missing).replace("very ", "very\n")
     if one.response.pull_in.beyond_range:
-        return (*start, "beyond", "-", "-", end)
+        return (*start, "beyond", "-", "-", "-")
+    end = _folded(chance_words(one.findings.chance_of_missing))
     drift, gap = units.bare(one.response.pull_in.visible_mm), worst_gap(one)
     if gap is None:
         return (*start, drift, "none", "-", end)

@@ -17,6 +17,9 @@ from analyzer.pipeline import Checked, Progress
 from analyzer.report.fill_in import document
 from analyzer.report.schema import encode
 
+_TEXTS = ("goods", "care", "back", "holding", "hoop", "thread", "needle", "colour", "topping")
+_NUMBERS = ("speed_spm", "tolerance_mm")
+
 
 @dataclass(frozen=True, slots=True)
 class Check(Checked):
@@ -61,7 +64,7 @@ class Check(Checked):
         return encode(document(self)).decode("utf-8")
 
     def text(self, *, units: str = "mm", width: int = 80) -> str:
-        """Return the check as a screen of plain text; ``units`` is "mm" or "in"."""
+        """Return the check as a screen of plain text; ``units`` is "mm" or "in" and touches lengths only."""
         from analyzer.report.terminal import text
 
         return text(self, units=units, width=width)
@@ -94,8 +97,37 @@ def check(design: Design, job: Job | None = None, progress: Progress | None = No
     ``progress`` is called with a few words on what is being done and the share done, 0 to 1.
 
     Raises:
+        TypeError: ``design`` is no Design (read it first), ``job`` no Job, or a setting of another type.
         UnknownName: the job names goods, backing, thread, needle or hoop that no table holds.
         BadJob: the job contradicts itself or the design does not fit its hoop.
 
     """
-    return Check.of(pipeline.check(design, job or Job(), progress))
+    if not isinstance(design, Design):
+        raise TypeError(f"check takes a Design, not {_kind(design)}: read the file first, check(read(path))")
+    asked = Job() if job is None else job
+    _refuse_other_types(asked)
+    return Check.of(pipeline.check(design, asked, progress))
+
+
+def _kind(value: object) -> str:
+    return f"{type(value).__name__} {value!r}"[:60]
+
+
+def _refuse_other_types(job: Job) -> None:
+    """Raise TypeError for a setting that is not of the type that Job states."""
+    if not isinstance(job, Job):
+        raise TypeError(f"check takes a Job as its second argument, not {_kind(job)}")
+    for name in _TEXTS:
+        value = getattr(job, name)
+        if not (value is None or isinstance(value, str)):
+            example = ' such as "130x180"' if name == "hoop" else ""
+            raise TypeError(f"Job({name}=...) takes a text{example}, not {_kind(value)}")
+    for name in _NUMBERS:
+        value = getattr(job, name)
+        if isinstance(value, bool) or not (value is None or isinstance(value, int | float)):
+            raise TypeError(f"Job({name}=...) takes a number, not {_kind(value)}")
+    for name in ("backing", "stock"):
+        value = getattr(job, name)
+        texts = isinstance(value, tuple) and all(isinstance(one, str) for one in value)
+        if not (value is None or texts or (name == "backing" and isinstance(value, str))):
+            raise TypeError(f'Job({name}=...) takes texts such as ("cutaway:85",), not {_kind(value)}')

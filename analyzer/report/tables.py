@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from analyzer.cloth.types import RegionCover
+from analyzer.cloth.types import Cover, RegionCover
 from analyzer.design import Command
 from analyzer.findings import chance_words
 from analyzer.findings.types import Finding
@@ -21,6 +21,7 @@ Table = tuple[tuple[str, ...], list[tuple[str, ...]], list[str]]
 
 _HIDDEN = (RegionKind.UNDERLAY, RegionKind.TRAVEL, RegionKind.TIE)
 _COLOURS_SHOWN = 8
+_OF_COVER = ("thin-cover", "ground-shows", "hole-in-cover")  #: findings that the column of cover belongs to
 
 
 def _meaning(accidental: int) -> str:
@@ -43,7 +44,7 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
     accidental = sum(not void.meant for void in voids)
     density = float(cover.density.values.max()) if cover.density.values.size else 0.0
     rows = [
-        ("Size", f"{size}, {design.format}"),
+        ("Size", f"{size}, {design.format}; places below are x, y in {units.plural} from its middle"),
         ("Stitches", f"{design.stitches:,} ({', '.join(marks)})"),
         ("Colours", _colours(checked)),
         (
@@ -52,8 +53,9 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
         ),
         (
             "Cover",
-            f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched; at its densest {density:.1f} mm"
-            f" of thread per mm2; {words.counted(len(voids), 'void')} wider than {units.length(2 * smallest)}"
+            f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched lies under thread"
+            f" ({ordinary_cover(cover)}); at its densest {density:.1f} mm of thread per mm2;"
+            f" {words.counted(len(voids), 'void')} wider than {units.length(2 * smallest)}"
             f"{_meaning(accidental)}",
         ),
     ]
@@ -61,6 +63,13 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
         rows.append(("Damaged", sound_text(design.damaged)))
     rows += [("Note", sound_text(note)) for note in design.notes]
     return rows
+
+
+def ordinary_cover(cover: Cover) -> str:
+    """Return how thread was taken to lie, and what an ordinary fill then covers, for comparison."""
+    spacing = constants("report")["ordinary_rows_mm"].value
+    share = min(1.0, cover.thread_width_mm / spacing)
+    return f"taken {cover.thread_width_mm:.1f} mm wide; a fill of rows {spacing:.1f} mm apart: {share:.0%}"
 
 
 def _minutes(minutes: float) -> str:
@@ -79,8 +88,12 @@ def _colours(checked: Checked) -> str:
     return "; ".join(parts[:_COLOURS_SHOWN]) + (f"; and {more} more" if more > 0 else "")
 
 
-def region_table(checked: Checked, units: Units) -> Table:
-    """Return head, rows and remarks of the regions: one row each, or one a kind where there are many."""
+def region_table(checked: Checked, units: Units, findings: Iterable[Finding] = ()) -> Table:
+    """Return head, rows and remarks of the regions: one row each, or one a kind where there are many.
+
+    How much each covers is shown where one of ``findings`` is about it.
+    """
+    covering = any(item.name in _OF_COVER for item in findings)
     items, measured = checked.regions.items, checked.cover.regions
     seen = [i for i, region in enumerate(items) if region.kind not in _HIDDEN]
     hidden = [i for i, region in enumerate(items) if region.kind in _HIDDEN]
@@ -91,7 +104,7 @@ def region_table(checked: Checked, units: Units) -> Table:
         "width",
         "thread\nmm/mm2",
         "needle\n/mm2",
-        "cover",
+        *(("cover",) if covering else ()),
         "most\nlayers",
     )
     remark = []
@@ -100,32 +113,47 @@ def region_table(checked: Checked, units: Units) -> Table:
         told = ", ".join(words.counted(kinds.count(kind), kind) for kind in dict.fromkeys(kinds))
         remark.append(f"Not listed: {told}.")
     if len(seen) > constants("report")["groups_from"].value:
-        groups: dict[tuple[RegionKind, int], list[int]] = {}
-        for i in seen:
-            groups.setdefault((items[i].kind, items[i].colour), []).append(i)
         rows = [
             (
-                words.counted(len(members), kind.value),
-                str(colour + 1),
-                *_region_cells([items[i] for i in members], [measured[i] for i in members], units),
+                words.counted(len(members), items[members[0]].kind.value),
+                _colours_of([items[i] for i in members]),
+                *_region_cells([items[i] for i in members], [measured[i] for i in members], units, covering),
             )
-            for (kind, colour), members in groups.items()
+            for members in _groups(items, seen)
         ]
-        remark.insert(0, "Medians over each kind and colour; cover and layers are the extremes.")
+        extremes = "cover and layers are the extremes" if covering else "layers are the most"
+        remark.insert(0, f"Medians over each kind and colour; {extremes}.")
     else:
         rows = [
             (
                 f"{items[i].kind.value} {items[i].id}",
                 str(items[i].colour + 1),
-                *_region_cells([items[i]], [measured[i]], units),
+                *_region_cells([items[i]], [measured[i]], units, covering),
             )
             for i in seen
         ]
     return ("region", "colour", *tail), rows, remark
 
 
+def _groups(items: Sequence[Region], seen: Sequence[int]) -> list[list[int]]:
+    """Return the regions ``seen`` by kind and colour; by kind alone where that would be many groups too."""
+    groups: dict[tuple[RegionKind, int | None], list[int]] = {}
+    for i in seen:
+        groups.setdefault((items[i].kind, items[i].colour), []).append(i)
+    if len(groups) > constants("report")["groups_from"].value:
+        groups = {}
+        for i in seen:
+            groups.setdefault((items[i].kind, None), []).append(i)
+    return list(groups.values())
+
+
+def _colours_of(regions: Sequence[Region]) -> str:
+    colours = sorted({region.colour + 1 for region in regions})
+    return str(colours[0]) if len(colours) == 1 else f"{len(colours)} colours"
+
+
 def _region_cells(
-    regions: Sequence[Region], measured: Sequence[RegionCover], units: Units
+    regions: Sequence[Region], measured: Sequence[RegionCover], units: Units, covering: bool
 ) -> tuple[str, ...]:
     def middle(values: Sequence[float | None]) -> str:
         known = [value for value in values if value is not None]
@@ -138,7 +166,7 @@ def _region_cells(
         middle([region.width_mm for region in regions]),
         f"{statistics.median(cover.thread_mm_per_mm2 for cover in measured):.1f}",
         f"{statistics.median(cover.penetrations_per_mm2 for cover in measured):.1f}",
-        f"{min(cover.coverage for cover in measured):.0%}",
+        *((f"{min(cover.coverage for cover in measured):.0%}",) if covering else ()),
         str(max(cover.layers_max for cover in measured)),
     )
 
@@ -160,15 +188,10 @@ def finding_facts(item: Finding, units: Units) -> str:
     return "; ".join(parts)
 
 
-def plan_rows(plan: Plan, units: Units, behind: str) -> list[tuple[str, str]]:
-    """Return backing, topping, holding, needle and speed."""
-    sheet = "" if behind == "nothing" else f"; cut a sheet of {units.pair(*plan.sheet_mm)}"
-    return [
-        ("Backing", behind + (f", {plan.attach}{sheet}" if sheet else "")),
-        ("Topping", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "none"),
-        ("Hooping", f"{plan.holding}, sewing field {units.pair(*plan.hoop_mm)}"),
-        ("Needle", f"{plan.needle}, {plan.speed_spm:.0f} stitches a minute"),
-    ]
+def plan_rows(plan: Plan, units: Units) -> list[tuple[str, str]]:
+    """Return holding, hoop, needle and speed; backing and topping stand in the answer."""
+    held = f"{plan.holding}, sewing field {units.pair(*plan.hoop_mm)}"
+    return [("Set up", f"{held}; needle {plan.needle}; {plan.speed_spm:.0f} stitches a minute")]
 
 
 def sureness_lines(sureness: Sureness) -> list[str]:

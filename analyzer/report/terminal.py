@@ -1,4 +1,4 @@
-"""A check as one screen of text: the answer first, then what it rests on.
+"""A check as one screen of text: the answer first, then what it rests on, and the answer again in short.
 
 The text says everything in words and shapes; colour is never needed, bold is the only emphasis.
 """
@@ -98,13 +98,16 @@ class Screen:
         return "\n".join(line.rstrip() for line in self._out.getvalue().splitlines()).strip("\n") + "\n"
 
 
-def text(checked: Checked, *, units: str = "mm", width: int = 80, bold: bool = False) -> str:
+def text(
+    checked: Checked, *, units: str = "mm", width: int = 80, bold: bool = False, repeat: bool = True
+) -> str:
     """Return ``checked`` as text for a screen ``width`` columns wide.
 
-    ``units`` is "mm" or "in" and touches lengths only; ``bold`` allows terminal sequences for bold type.
+    ``units`` is "mm" or "in" and touches lengths only; ``bold`` allows terminal sequences for bold type;
+    ``repeat`` ends with the answer in short, since the first lines may have left the screen by then.
     """
-    screen, shown = Screen(max(60, width), bold=bold), Units(units)
-    _answer(screen, checked, shown)
+    screen, shown = Screen(max(60, width), bold=bold), Units(units, words.middle_of(checked.design))
+    _answer(screen, checked)
     _file(screen, checked, shown)
     _regions(screen, checked, shown)
     if checked.judged:
@@ -112,18 +115,65 @@ def text(checked: Checked, *, units: str = "mm", width: int = 80, bold: bool = F
         _gaps(screen, checked.judged, checked, shown)
     if checked.comparison:
         _comparison(screen, checked, shown)
-    _findings(screen, ranked(checked), checked, shown)
+    _findings(screen, checked, shown)
     if checked.plan:
         _plan(screen, checked.plan, shown)
     _sureness(screen, checked)
+    if repeat:
+        title, behind = ending(checked)
+        screen.heading(f"{title}: {behind}" if checked.plan is None else title)
+        screen.lines([behind] if checked.plan else [], indent=0)
+    return screen.text()
+
+
+def ending(checked: Checked) -> tuple[str, str]:
+    """Return the answer in short: the design with its outcome, and what to put behind and over it."""
+    name, plan = sound_text(checked.design.name), checked.plan
+    if plan is None or checked.judged is None:
+        return name, "measured and compared; name its goods (--goods) for an outcome"
+    worst = _worst(ranked(checked))
+    outcome = words.OUTCOMES[plan.outcome].upper() + (f" ({worst.name})" if worst else "")
+    cloth = checked.judged.setup.cloth
+    behind = ", ".join(
+        (f"{one.layers} x " if one.layers > 1 else "") + f"{one.kind} {words.ounces(one.g_m2)}"
+        for one in plan.choice.backings
+    )
+    put = "Stitch it on" if cloth.family == "none" else "Put behind it"
+    over = f"over it {plan.topping.kind}" if plan.topping else "no topping"
+    said = f"{put}: {behind}, {plan.attach}" if behind else f"{put}: nothing"
+    return f"{name} {words.goods_phrase(cloth)}: {outcome}", f"{said}; {over}."
+
+
+def summary(endings: Iterable[tuple[str, str]], *, width: int = 80, bold: bool = False) -> str:
+    """Return a list of designs with what each came to, for the end of a screen of several."""
+    screen = Screen(max(60, width), bold=bold)
+    screen.heading("In short")
+    screen.lines([f"{title}{'. ' if ': ' in title else ': '}{said}" for title, said in endings], mark="-")
     return screen.text()
 
 
 def ranked(checked: Checked) -> tuple[Finding, ...]:
-    """Return the findings, worst level first; within a level the one that decides the outcome first."""
+    """Return the findings as screens say them, worst level first.
+
+    Within a level the one that decides the outcome comes first, where anything can be computed.
+    """
     found = checked.judged.findings if checked.judged else checked.measured
     order = {level: place for place, level in enumerate(words.SHAPES)}
-    return tuple(sorted(found.items, key=lambda item: (order[item.level], item.name != found.decided_by)))
+    beyond = checked.judged is not None and checked.judged.response.pull_in.beyond_range
+    first = "beyond-range" if beyond else found.decided_by
+    items = sorted(found.items, key=lambda item: (order[item.level], item.name != first))
+    return tuple(predicted.said_of(item, checked.judged) for item in items)
+
+
+def _worst(findings: Sequence[Finding]) -> Finding | None:
+    """Return the first finding that is more than a note."""
+    return next((item for item in findings if item.level in ("fault", "caution")), None)
+
+
+def _behind(plan: Plan) -> str:
+    """Return what goes behind the goods and how it is held."""
+    behind = backing_in_words(plan.choice)
+    return behind if behind == "nothing" else f"{behind}, {plan.attach}"
 
 
 def backing_in_words(choice: StackChoice) -> str:
@@ -140,12 +190,13 @@ def backing_in_words(choice: StackChoice) -> str:
     return "; ".join(parts)
 
 
-def _answer(screen: Screen, checked: Checked, units: Units) -> None:
+def _answer(screen: Screen, checked: Checked) -> None:
     name, plan = sound_text(checked.design.name), checked.plan
-    findings = ranked(checked)
-    worst = next((item for item in findings if item.level in ("fault", "caution")), None)
+    worst = _worst(ranked(checked))
+    lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
     if plan and checked.judged:
-        title = f"{name} on {checked.judged.setup.cloth.title}: {words.OUTCOMES[plan.outcome].upper()}"
+        goods = words.goods_phrase(checked.judged.setup.cloth)
+        title = f"{name} {goods}: {words.OUTCOMES[plan.outcome].upper()}"
     else:
         title = f"{name}: measured and compared; name its goods (--goods) and a plan can be made"
     screen.heading(title)
@@ -156,8 +207,7 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     if worst and worst.advice:
         rows.append(("What to try", worst.advice))
     if plan:
-        behind = backing_in_words(plan.choice)
-        rows.append(("Put behind it", behind if behind == "nothing" else f"{behind}, {plan.attach}"))
+        rows.append(("Stitch it on" if lace else "Put behind it", _behind(plan)))
         rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
     screen.labelled(rows)
 
@@ -170,11 +220,13 @@ def _one_line(item: Finding) -> str:
 def _file(screen: Screen, checked: Checked, units: Units) -> None:
     screen.heading("In the file")
     screen.labelled(tables.file_rows(checked, units))
+    if units.name != "mm":
+        screen.lines(["Areas, densities and the sentences of findings and steps stay metric."])
 
 
 def _regions(screen: Screen, checked: Checked, units: Units) -> None:
-    head, rows, remark = tables.region_table(checked, units)
-    screen.heading(f"Regions, in sewing order (lengths in {units.name})")
+    head, rows, remark = tables.region_table(checked, units, ranked(checked))
+    screen.heading(f"Regions, in sewing order (lengths in {units.plural})")
     screen.table(head, rows)
     screen.lines(remark)
 
@@ -186,7 +238,7 @@ def _movement(screen: Screen, judged: OnGoods, units: Units) -> None:
 
 def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> None:
     head, rows, remark = predicted.gap_table(judged, checked.regions, units)
-    screen.heading("Gap at each outline: + bare cloth, - overlap (estimates)")
+    screen.heading("Gaps where regions border (estimates): + bare cloth, - overlap")
     if rows:
         screen.table(head, rows, left=2)
     screen.lines(remark)
@@ -199,19 +251,30 @@ def _comparison(screen: Screen, checked: Checked, units: Units) -> None:
     screen.lines(remark)
 
 
-def _findings(screen: Screen, items: Sequence[Finding], checked: Checked, units: Units) -> None:
+def _findings(screen: Screen, checked: Checked, units: Units) -> None:
+    items = ranked(checked)
     screen.heading("Findings" if items else "Findings: none")
+    told = _worst(items)
+    unknown = [item for item in items if item.because == predicted.UNKNOWN]
     for item in items:
+        if item in unknown:
+            continue
         facts = tables.finding_facts(item, units)
         screen.lines([f"{words.level(item.level)}  {item.name}" + (f"  {facts}" if facts else "")])
+        if item is told:
+            screen.lines(["Said at the top."], indent=4)
+            continue
         screen.lines([item.because], indent=4)
         if item.advice:
             screen.lines([f"Try: {item.advice}"], indent=4)
+    if unknown:
+        screen.lines(["How large these are is more than can be computed:"])
+        screen.lines([f"{words.level(item.level)}  {item.name}" for item in unknown], indent=4)
 
 
 def _plan(screen: Screen, plan: Plan, units: Units) -> None:
     screen.heading(f"Plan: {words.OUTCOMES[plan.outcome]}")
-    screen.labelled(tables.plan_rows(plan, units, backing_in_words(plan.choice)))
+    screen.labelled(tables.plan_rows(plan, units))
     for title, entries in (
         ("Before", plan.steps.before),
         ("While sewing", plan.steps.sewing),

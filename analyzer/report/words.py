@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 
+from analyzer.design import Design
 from analyzer.findings.types import Level
-from analyzer.goods.types import Layer
+from analyzer.goods.types import Cloth, Layer
 from analyzer.goods.units import MM_PER_INCH, oz_yd2_from_g_m2
 
 SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
@@ -28,9 +29,18 @@ _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECAS
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """Display units: ``mm`` to 0.1 mm, or ``in`` to 0.005 in below an inch and 0.05 in above."""
+    """Display units: ``mm`` to 0.1 mm, or ``in`` to 0.005 in below an inch and 0.05 in above.
+
+    ``middle`` is the middle of the design in its own coordinates, mm: places are shown from there.
+    """
 
     name: str = "mm"
+    middle: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def plural(self) -> str:
+        """The unit as a word that cannot be taken for another."""
+        return "inches" if self.name == "in" else self.name
 
     def length(self, mm: float, *, signed: bool = False) -> str:
         """Return a length with its unit, rounded to what it is worth."""
@@ -53,8 +63,21 @@ class Units:
         return f"{self.bare(width_mm)} x {self.bare(height_mm)} {self.name}"
 
     def point(self, at: tuple[float, float]) -> str:
-        """Return a place as (x, y)."""
-        return f"({self.bare(at[0])}, {self.bare(at[1])})"
+        """Return a place, given in design coordinates, as (x, y) from the middle of the design."""
+        return f"({self.bare(at[0] - self.middle[0])}, {self.bare(at[1] - self.middle[1])})"
+
+
+def middle_of(design: Design) -> tuple[float, float]:
+    """Return the middle of a design, mm, which lies in the middle of the hoop."""
+    x0, y0, x1, y1 = design.bounds_mm
+    return (x0 + x1) / 2, (y0 + y1) / 2
+
+
+def goods_phrase(cloth: Cloth, *, short: bool = False) -> str:
+    """Return ``on jersey``, or ``as free-standing lace`` where there are no goods."""
+    if cloth.family == "none":
+        return "as free-standing lace"
+    return f"on {cloth.name if short else cloth.title}"
 
 
 def measure(value: float, unit: str, units: Units) -> str:
