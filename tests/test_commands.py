@@ -18,7 +18,7 @@ from analyzer.commands import main
 from analyzer.commands.check import distinct_stems
 from analyzer.commands.entry import run
 from analyzer.design import Design
-from analyzer.errors import BadJob, UnknownGoods
+from analyzer.errors import BadJob
 from analyzer.job import Job
 from analyzer.pipeline import Checked
 
@@ -166,10 +166,76 @@ def test_design_that_does_not_fit_does_not_stop_the_others(
 
 
 def test_unknown_goods_is_said_once(asked: Asked, capfd: pytest.CaptureFixture[str]) -> None:
-    error = UnknownGoods("jersy", ["jersey", "canvas"])
-    asked.trouble = {DST.name: error, PES.name: error}
     assert run(["check", str(DST), str(PES), "--goods", "jersy"]) == 2
-    assert capfd.readouterr().err == "prehoop: unknown goods 'jersy': did you mean jersey?\n"
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert err.startswith("prehoop: unknown goods 'jersy': did you mean jersey")
+    assert err.count("\n") == 1
+    assert asked.jobs == []
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--hoop", "0x180"],
+        ["--backing", "cutaway:-3"],
+        ["--backing", "none", "--backing", "cutaway:85"],
+        ["--goods", "none", "--backing", "none"],
+        ["--topping", "cardboard"],
+        ["--speed", "1e9"],
+        ["--tolerance", "400"],
+    ],
+)
+def test_job_that_no_design_can_have_stops_the_run_at_once(
+    options: list[str], asked: Asked, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["check", str(DST), str(PES), *options]) == 2
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert DST.name not in err
+    assert asked.jobs == []
+
+
+def test_several_designs_end_with_a_line_each(
+    asked: Asked, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "leer.dst").write_bytes(b"")
+    run(["check", str(DST), str(tmp_path / "leer.dst"), str(PES), "--goods", "jersey"])
+    end = " ".join(capfd.readouterr().out.split("In short")[1].split())
+    assert end.count("SAMPLE FIRST (outline-gap)") == 2
+    assert f"- {DST.name} on jersey of the tests: SAMPLE FIRST" in end
+    assert "- leer.dst: not looked over" in end
+    run(["check", str(DST), "--goods", "jersey"])
+    assert "In short" not in capfd.readouterr().out
+
+
+def test_nothing_asked_shows_the_help(capfd: pytest.CaptureFixture[str]) -> None:
+    assert run([]) == 2
+    out, err = capfd.readouterr()
+    assert err == ""
+    assert out.startswith("Usage: prehoop")
+    assert out.count("\n") > 10
+
+
+def test_speed_need_not_be_whole(asked: Asked) -> None:
+    run(["check", str(DST), "--speed", "800.5"])
+    assert asked.jobs[0].speed_spm == 800.5
+
+
+def test_library_says_what_it_takes() -> None:
+    from analyzer import check, read
+
+    design: Any = read(DST)
+    for arguments, said in (
+        (("crest.dst", Job()), "read the file first"),
+        ((design, {"goods": "jersey"}), "takes a Job"),
+        ((design, Job(hoop=(100, 100))), "130x180"),  # type: ignore[arg-type]
+        ((design, Job(speed_spm="fast")), "takes a number"),  # type: ignore[arg-type]
+        ((design, Job(backing=("cutaway:85", 3))), "takes texts"),  # type: ignore[arg-type]
+    ):
+        with pytest.raises(TypeError, match=said):
+            check(*arguments)
 
 
 def test_mistake_of_ours_is_a_line_too(asked: Asked, capfd: pytest.CaptureFixture[str]) -> None:
@@ -262,6 +328,7 @@ def test_maps_go_to_their_folder(asked: Asked, tmp_path: Path, capfd: pytest.Cap
     assert names == {f"crest-outline-last-{name}.png" for name in ("design", "density", "coverage", "drift")}
     assert run(["check", str(DST), "--maps", str(folder)]) == 2
     assert "--force" in capfd.readouterr().err
+    assert len(asked.jobs) == 1  # refused before anything was computed
     assert run(["check", str(DST), "--maps", str(folder), "--force"]) == 0
 
 

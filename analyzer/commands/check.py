@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import click
 
 from analyzer.commands.console import allows_bold, progress, say_error, screen_width
 from analyzer.commands.options import options
-from analyzer.errors import PrehoopError, UnknownName
+from analyzer.errors import PrehoopError
 from analyzer.job import Job
 
 if TYPE_CHECKING:
@@ -51,18 +52,21 @@ def check(
     With --goods it gives an outcome and a plan; without, measures and a comparison of three goods.
     """
     job = make_job(settings)
+    refuse_impossible(job)
     stems = distinct_stems(designs)
+    if maps is not None and not force:
+        _refuse_existing_maps(maps, stems, job)
     documents: list[Document] = []
+    endings: list[tuple[str, str]] = []
     unreadable = faults = False
     for number, (path, stem) in enumerate(zip(designs, stems, strict=True)):
         try:
             result = _look_over(path, job, dict(read_limits))
             if maps is not None:
                 _write_maps(result, maps, stem, force=force)
-        except UnknownName:
-            raise  # every other design would meet it too
         except (PrehoopError, OSError) as error:
             say_error(error, about=str(path))
+            endings.append((path.name, "not looked over"))
             unreadable = True
             continue
         faults = faults or any(item.level == "fault" for item in result.findings)
@@ -71,9 +75,11 @@ def check(
 
             documents.append(document(result))
         else:
-            _show(result, units, first=number == 0)
+            endings.append(_show(result, units, number=number, alone=len(designs) == 1))
     if as_json:
         _show_json(documents, alone=len(designs) == 1)
+    elif len(designs) > 1:
+        _show_endings(endings)
     ctx.exit(2 if unreadable else 1 if faults else 0)
 
 
@@ -106,6 +112,29 @@ def make_job(settings: dict[str, Any]) -> Job:
     )
 
 
+def refuse_impossible(job: Job) -> None:
+    """Refuse a job that no design could be looked over for, before any is read.
+
+    Raises:
+        UnknownName: the job names something that is in no table.
+        BadJob: the job contradicts itself or cannot be met.
+
+    """
+    from analyzer import goods
+    from analyzer.pipeline import COMPARED_ON
+
+    setups = [goods.resolve(job, name, (0.0, 0.0)) for name in ([job.goods] if job.goods else COMPARED_ON)]
+    topping = job.topping.strip().lower() if job.topping is not None else "none"
+    choice = goods.StackChoice((), None if topping == "none" else goods.topping(topping).name)
+    for one in job.stock or ():
+        goods.parse_backing(one)
+    if job.backing is not None:
+        for setup in setups:
+            goods.build_stack(
+                setup, replace(choice, backings=goods.parse_backing(job.backing)), job.calibration
+            )
+
+
 def distinct_stems(designs: tuple[Path, ...]) -> tuple[str, ...]:
     """Return a name for each design's maps: its file's stem, numbered where two files share one."""
     seen: Counter[str] = Counter()
@@ -132,13 +161,31 @@ def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:
         maps(result, folder, stem=stem, force=force)
 
 
-def _show(result: Check, units: str, *, first: bool) -> None:
-    from analyzer.report import text
+def _refuse_existing_maps(folder: Path, stems: tuple[str, ...], job: Job) -> None:
+    from analyzer.report.files import job_map_names, map_paths, refuse_existing
+
+    for stem in stems:
+        refuse_existing(map_paths(folder, stem, job_map_names(job)))
+
+
+def _show(result: Check, units: str, *, number: int, alone: bool) -> tuple[str, str]:
+    """Print one check; return the design's name and what a list of several says of it at the end."""
+    from analyzer.report.terminal import ending, text
 
     bold = allows_bold()
-    if not first:
+    if number:
         click.echo("\n" + "-" * 40 + "\n")
-    click.echo(text(result, units=units, width=screen_width(), bold=bold), nl=False, color=bold)
+    screen = text(result, units=units, width=screen_width(), bold=bold, repeat=alone)
+    click.echo(screen, nl=False, color=bold)
+    return ending(result)
+
+
+def _show_endings(endings: list[tuple[str, str]]) -> None:
+    from analyzer.report.terminal import summary
+
+    bold = allows_bold()
+    click.echo("\n" + "-" * 40 + "\n")
+    click.echo(summary(endings, width=screen_width(), bold=bold), nl=False, color=bold)
 
 
 def _show_json(documents: list[Document], *, alone: bool) -> None:

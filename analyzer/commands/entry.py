@@ -67,6 +67,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
             args=None if arguments is None else list(arguments), prog_name="prehoop", standalone_mode=False
         )
         sys.stdout.flush()
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.ctx.get_help() if error.ctx else error.format_message())
+        return 2
     except click.UsageError as error:
         where = error.ctx.command_path if error.ctx else "prehoop"
         complain(f"{error.format_message()} (see {where} --help)")

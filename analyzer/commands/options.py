@@ -93,7 +93,9 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
     ),
     "thread": click.option("--thread", metavar="NAME", help="Upper thread of the threads table."),
     "needle": click.option("--needle", metavar="NAME", help="Needle of the needles table."),
-    "speed": click.option("--speed", type=click.IntRange(min=1), metavar="SPM", help="Stitches a minute."),
+    "speed": click.option(
+        "--speed", type=click.FloatRange(min=0.0, min_open=True), metavar="SPM", help="Stitches a minute."
+    ),
     "tolerance": click.option(
         "--tolerance",
         type=Length(),
