@@ -20,6 +20,7 @@ from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hid
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
 from analyzer.regions.pairs import find_pairs
+from analyzer.regions.passes import split_passes
 from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
 from analyzer.regions.sewn import Sewn, median
@@ -49,7 +50,7 @@ def cut(design: Design) -> Regions:
     pieces = join_sections(sewn, absorb_scraps(sewn, strokes, pieces, over), over)
     # Few rows that joined no larger band are no pattern after all.
     pieces = [Piece(p.first, p.last, "line") if p.kin else p for p in pieces]
-    pieces = _split_lines(sewn, _join_lines(sewn, pieces), over)
+    pieces = _split_lines(sewn, split_passes(sewn, _join_lines(sewn, pieces)), over)
     pieces = absorb_scraps(sewn, strokes, pieces, over)
     return _regions(sewn, strokes, pieces)
 
@@ -93,7 +94,8 @@ def _split_lines(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[P
         begin = np.concatenate([[0], np.flatnonzero(np.diff(hidden)) + 1])
         stop = np.append(begin[1:], hidden.size) - 1
         for a, b in zip(begin.tolist(), stop.tolist(), strict=True):
-            kept.append(Piece(piece.first + a, piece.first + b, "line", hidden=bool(hidden[a])))
+            part = replace(piece, first=piece.first + a, last=piece.first + b, hidden=bool(hidden[a]))
+            kept.append(part)
     return kept
 
 

@@ -22,6 +22,7 @@ _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less
 _PROGRESS_ROWS = 8  #: threads over which the way of a column is taken
 _DOUBLED_BACK = -0.3  #: cosine between the ways of two columns, less is a stroke back
 _FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridges
+_FAN = 8  #: threads between two parts of a border that fan out round a corner, at least
 _SPLITS = 4  #: most stitches to one thread of a split satin
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
@@ -37,6 +38,7 @@ class Piece:
     spacing_mm: float = 0.0  #: of a band
     direction_deg: float | None = None  #: of a band; None where it has no main direction
     hidden: bool = False  #: later stitching covers it
+    passes: int = 1  #: of a line, how often it is sewn between the same points
     kin: bool = False  #: of a band with few rows, whether a larger one of the same thread is like it
 
     @property
@@ -182,7 +184,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
         return False
     if before.shape == "zigzag":
         # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.
-        if b - a <= _FEW_BETWEEN and not _goes_on(strokes, before, after):
+        if b - a < _FAN and not _goes_on(strokes, before, after):
             return False
         if _turns_back(strokes, a, b):
             return True

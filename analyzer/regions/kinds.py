@@ -61,7 +61,7 @@ def _only_moves(sewn: Sewn, pieces: list[Piece], k: int) -> bool:
     piece = pieces[k]
     before = pieces[k - 1] if k and sewn.joined[piece.first] else None
     after = pieces[k + 1] if k + 1 < len(pieces) and sewn.joined[pieces[k + 1].first] else None
-    bands = [p for p in (before, after) if p is not None and (p.band or p.hidden)]
+    bands = [p for p in (before, after) if p is not None and (p.band or p.hidden or p.passes > 1)]
     if not bands:
         return False
     length, bridge = piece.path_mm(sewn), constants("regions")["bridge_mm"].value
@@ -69,7 +69,7 @@ def _only_moves(sewn: Sewn, pieces: list[Piece], k: int) -> bool:
         return length < bridge
     first = piece.first - 1 if sewn.joined[piece.first] else piece.first
     chord = float(np.hypot(*(sewn.penetrations[piece.last] - sewn.penetrations[first])))
-    between = bands[0].band and bands[1].band
+    between = piece.passes == 1 and all(p.band or p.passes > 1 for p in bands)
     if between and chord > _STRAIGHT * length:
         return True
     straight = chord > 0.9 * length and between
