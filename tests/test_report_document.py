@@ -97,6 +97,12 @@ def test_schema_misses_no_key(schema: dict[str, Any]) -> None:
             jsonschema.Draft202012Validator(schema).validate(lacking)
 
 
+def test_goods_are_named_as_in_the_table() -> None:
+    """The job may write Jersey; the table's name is jersey, and without goods there is none."""
+    assert plain(cases.checked(job=Job(goods="Jersey")))["job"]["goods"] == "jersey"
+    assert plain(cases.compared())["job"]["goods"] is None
+
+
 def test_keys_and_their_order() -> None:
     given = plain(cases.checked())
     assert list(given) == TOP_KEYS

@@ -116,7 +116,7 @@ def test_screen_ends_with_the_answer() -> None:
     """A terminal of 24 lines shows the end; two lines of it repeat the outcome and what to put behind."""
     last = text(cases.checked()).splitlines()[-2:]
     assert last[0] == "burgee on jersey of the tests: SAMPLE FIRST (outline-gap)"
-    assert last[1].startswith("Put behind it: 2 x cutaway 85 g/m2 (2.5 oz/yd2), hooped; over it wash-away")
+    assert last[1] == "Behind: 2 x cutaway 85 g/m2 (2.5 oz/yd2), hooped; over: wash-away-film."
     assert "SAMPLE FIRST" not in text(cases.checked(), repeat=False).split("\n\n", 1)[1]
     assert text(cases.compared()).splitlines()[-1].startswith("burgee: measured and compared")
 

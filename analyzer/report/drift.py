@@ -161,10 +161,12 @@ def _numbers(sheet: Sheet, checked: Checked, on: OnGoods) -> None:
     for region in _named(checked, on):
         own = points[region.first : region.last + 1]
         others = points[np.isin(region_of, seen) & (region_of != region.id)]
-        # a line is numbered halfway along itself, an area as far from other stitching as it goes
+        # a line is numbered halfway along itself, a fill in its inner half where least lies over it
         at = own[len(own) // 2]
         if region.kind == RegionKind.FILL and len(others):
-            at = own[int(np.argmax(cKDTree(others).query(own)[0]))]
+            off = np.hypot(*(own - own.mean(axis=0)).T)
+            inner = own[off <= np.median(off)]
+            at = inner[int(np.argmax(cKDTree(others).query(inner)[0]))]
         x, y = float(at[0]), float(at[1])
         sheet.axes.text(
             x, y, str(region.id), fontsize=6, color=_EDGE, ha="center", va="center", zorder=7,
@@ -182,10 +184,10 @@ def _worst_told(on: OnGoods) -> str:
     if gap is None or not _worst_is_a_finding(on):
         return ""
     meant = meant_mm(gap, on.response)
-    in_file = "" if meant is None else f"in file {_tenths(meant)} mm, "
+    in_file = "" if meant is None else f"in file {_tenths(meant)}, "
     return (
-        f" Ring: the worst gap, {_tenths(gap.worst_mm)} mm ({in_file}5-95 %: {_tenths(gap.low_mm)} to"
-        f" {_tenths(gap.high_mm)} mm)."
+        f" Ring: worst gap {_tenths(gap.worst_mm)} mm ({in_file}5-95 %: {_tenths(gap.low_mm)} to"
+        f" {_tenths(gap.high_mm)})."
     )
 
 

@@ -12,7 +12,9 @@ from analyzer import __version__
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Command, Design
 from analyzer.errors import NotConverged
+from analyzer.findings.gaps import median_along
 from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
+from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Hoop, Stack, StackChoice
 from analyzer.mechanics.types import PullIn, Response
@@ -335,11 +337,15 @@ def _plan(plan: Plan) -> d.PlanPart:
 
 
 def meant_mm(gap: GapVerdict, response: Response) -> float | None:
-    """Return the gap that the file itself leaves at the worst place of ``gap``; None where unknown."""
+    """Return the gap that the file itself leaves at the worst place of ``gap``; None where unknown.
+
+    It is the running median along the outline that the gap is judged by.
+    """
     for draws in response.gaps:
         if (draws.outline, draws.borders) == (gap.outline, gap.borders) and len(draws.at):
             nearest = int(np.argmin(np.hypot(*(draws.at - np.array(gap.at)).T)))
-            return float(draws.meant_mm[nearest])
+            window_mm = constants("limits")["gap_meant_window_mm"].value
+            return float(median_along(draws.meant_mm, draws.at, draws.station_mm, window_mm)[nearest])
     return None
 
 

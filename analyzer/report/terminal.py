@@ -138,8 +138,8 @@ def ending(checked: Checked) -> tuple[str, str]:
         (f"{one.layers} x " if one.layers > 1 else "") + f"{one.kind} {words.ounces(one.g_m2)}"
         for one in plan.choice.backings
     )
-    put = "Stitch it on" if cloth.family == "none" else "Put behind it"
-    over = f"over it {plan.topping.kind}" if plan.topping else "no topping"
+    put = "Stitch it on" if cloth.family == "none" else "Behind"
+    over = f"over: {plan.topping.kind}" if plan.topping else "no topping"
     said = f"{put}: {behind}, {plan.attach}" if behind else f"{put}: nothing"
     return f"{name} {words.goods_phrase(cloth)}: {outcome}", f"{said}; {over}."
 
