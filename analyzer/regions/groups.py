@@ -122,7 +122,7 @@ def _chains(links: Links) -> list[list[int]]:
 def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
     rows = np.array(chain, dtype=np.int32)
     weight = strokes.chord_mm[rows]
-    single = strokes.stitches[rows] == 1
+    single = (strokes.last[rows] - strokes.first[rows]) == 1
     spacing = _spacing(links, rows)
     # Threads of a zig-zag follow each other; between rows of a fill one stitch wide lies a step.
     adjoining = float((np.diff(rows) == 1).mean()) > _ADJOINING_SHARE
@@ -150,7 +150,7 @@ def _split_satin(strokes: Strokes, rows: Ints, spacing_mm: float) -> bool:
     """Whether rows are the threads of a column too wide for one stitch: they turn sharply, close together."""
     table = constants("regions")
     sharp = (np.diff(rows) == 1).mean() > 0.8
-    few = median(strokes.stitches[rows]) <= _SPLITS
+    few = median(strokes.last[rows] - strokes.first[rows]) <= _SPLITS
     across = median(strokes.chord_mm[rows])
     close = spacing_mm < 0.6 * table["dense_satin_mm"].value
     return bool(sharp and few and close and across < table["widest_satin_mm"].value)
