@@ -238,8 +238,7 @@ def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:
         says = f"Millimetres rest on {sewouts} measured sew-outs of yours, for what those could tell."
     else:
         says = (
-            "Millimetres are estimates: no measured sew-out stands behind them, and thread pull differs from "
-            "machine to machine. The limits shown are as wide as what is known. Sew a sample where it "
-            "matters."
+            "No measured sew-out stands behind the millimetres, and thread pull differs from machine to "
+            "machine. Sew a sample where it matters."
         )
     return Sureness(bool(sewouts), sewouts, known, causes, says)

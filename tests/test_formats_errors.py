@@ -63,7 +63,7 @@ def test_each_bad_file_gets_its_own_line(tmp_path: Path, name: str) -> None:
 
 
 def test_what_is_no_file_gets_its_own_line(tmp_path: Path) -> None:
-    assert refusal(tmp_path / "absent.dst").startswith("absent.dst: there is no such file at ")
+    assert refusal(tmp_path / "absent.dst").startswith("absent.dst: there is no such file")
     assert "this is a folder; name a stitch file in it" in refusal(tmp_path)
     assert "cannot be opened" in refusal("nul\0byte.dst")
 

@@ -80,7 +80,7 @@ def _bytes(file: Path, shown: str, limits: ReadLimits) -> bytes:
     except UnreadableDesign:
         raise
     except FileNotFoundError:
-        raise UnreadableDesign(f"{shown}: there is no such file at {file.parent}; check the name") from None
+        raise UnreadableDesign(f"{shown}: there is no such file; check its name and folder") from None
     except (OSError, ValueError) as error:  # a name with a null byte is a ValueError
         reason = getattr(error, "strerror", None) or str(error)
         raise UnreadableDesign(

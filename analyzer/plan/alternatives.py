@@ -22,7 +22,7 @@ def alternatives(search: Search, place: int) -> tuple[Alternative, ...]:
     lighter = [p for p in search.trials if search.candidates[p].total_g_m2 < chosen.total_g_m2]
     if lighter:
         trial = search.trials[max(lighter)]
-        found.append(Alternative(named(trial.choice), _why_not_lighter(trial, chosen)))
+        found.append(Alternative(named(trial.choice), _why_not_lighter(trial, search.trials[place])))
     step = _step_up(search, place)
     if step is not None:
         choice = search.candidates[step]
@@ -40,16 +40,17 @@ def _step_up(search: Search, place: int) -> int | None:
     return next(iter(alike or heavier), None)
 
 
-def _why_not_lighter(trial: Trial, chosen: StackChoice) -> str:
-    saved = f"{chosen.total_g_m2 - trial.choice.total_g_m2:.0f}"
+def _why_not_lighter(trial: Trial, chosen: Trial) -> str:
+    saved = f"{chosen.choice.total_g_m2 - trial.choice.total_g_m2:.0f}"
+    words = chance_words(trial.chance_of_missing)
     if trial.beyond_range:
         return say("why_not", "lighter_beyond", lighter=saved)
     return say(
         "why_not",
-        "lighter",
+        "lighter_as_unlikely" if words == chance_words(chosen.chance_of_missing) else "lighter",
         lighter=saved,
         decided=trial.decided_by or ", ".join(trial.faults),
-        words=chance_words(trial.chance_of_missing),
+        words=words,
     )
 
 
