@@ -37,13 +37,15 @@ def fill(stitches: int, turn_deg: float = 33.0, row_mm: float = 60.0, stitch_mm:
     return np.round(np.array(points[: stitches + 1]) @ turn, 1)
 
 
-def timed(work: Callable[[], object], runs: int = 7) -> tuple[float, object]:
-    """Return the median wall time of ``work`` in ms, and its last result."""
+def timed(
+    work: Callable[[], object], runs: int = 7, clock: Callable[[], float] = time.perf_counter
+) -> tuple[float, object]:
+    """Return the median time of ``work`` in ms by the ``clock``, and its last result."""
     times = []
     for _ in range(runs):
-        begin = time.perf_counter()
+        begin = clock()
         result = work()
-        times.append(1000.0 * (time.perf_counter() - begin))
+        times.append(1000.0 * (clock() - begin))
     return median(times), result
 
 
@@ -75,16 +77,66 @@ def main() -> None:
     cells = Grid(float(low[0]) - 0.13, float(low[1]) - 0.17, 1.0, *size.tolist())
     taken_ms, pieces = timed(lambda: clip(a, b, cells))
     print(f"clip, 1 mm cells           {taken_ms:8.1f} ms   {len(pieces.cell)} pieces")
-    design = Design.from_commands(points, np.full(len(points), Command.STITCH))
-    region = Region(
-        0, RegionKind.FILL, 0, 0, stitches, stitches, SPACING_MM, 3.5, None, 33.0, 1, (), (), (*low, *high)
-    )
-    regions = Regions((region,), np.zeros(len(points), dtype=np.int32), ())
-    taken_ms, cover = timed(lambda: measure(design, regions, thread_width_mm=WIDTH_MM))
-    error = 100 * (cover.covered_mm2 / shape.area - 1)
-    print(
-        f"cloth.measure, everything  {taken_ms:8.1f} ms   {cover.covered_mm2:10.2f} mm2   area {error:+.3f} %"
-    )
+    print()
+    for pieces_of_work in (1, 8, 71):
+        design, regions = blocks(pieces_of_work)
+        for lace in (False, True):
+            if lace and pieces_of_work > 1:
+                continue
+            taken_ms, _ = timed(
+                lambda design=design, regions=regions, lace=lace: measure(
+                    design, regions, thread_width_mm=WIDTH_MM, lace=lace
+                ),
+                runs=5 if pieces_of_work == 1 else 1,
+                clock=time.process_time,
+            )
+            print(
+                f"cloth.measure, {design.stitches:9,} stitches, {len(regions.items):5} regions, "
+                f"network of lace {'too' if lace else 'not'}: {taken_ms:8.0f} ms CPU, "
+                f"{1000 * taken_ms / design.stitches:.1f} us each"
+            )
+    print(f"largest memory of this process {peak_mb():.0f} MB")
+
+
+def blocks(number: int) -> tuple[Design, Regions]:
+    """Return so many blocks of about 15,000 stitches, 30 regions each: fills, columns on them, runs round."""
+    points: list[np.ndarray] = []
+    kinds: list[np.ndarray] = []
+    items: list[Region] = []
+    count = 0
+    block = fill(9_000, row_mm=72.0, stitch_mm=3.0)
+    x = np.repeat(np.arange(0.0, 40.0, 0.4), 2)
+    column = np.stack([x, np.tile([0.0, 4.0], len(x) // 2)], axis=1)
+    line = np.stack([np.arange(0.0, 70.0, 2.5), np.zeros(28)], axis=1)
+    parts = [(block, RegionKind.FILL, SPACING_MM)]
+    parts += [(np.round(column + np.array([k, 4.5 * k]), 1), RegionKind.SATIN, 0.2) for k in range(25)]
+    parts += [(line + np.array([0.0, 30.0 * k]), RegionKind.RUN, None) for k in range(4)]
+    for piece in range(number):
+        shift = np.array([130.0 * (piece % 9), 130.0 * (piece // 9)])
+        for part, kind, spacing in parts:
+            sewn = part + shift
+            points += [sewn[:1], sewn]
+            kinds += [np.array([Command.TRIM]), np.full(len(sewn), Command.STITCH)]
+            box = (*sewn.min(axis=0), *sewn.max(axis=0))
+            first, last = count, count + len(sewn) - 1
+            items.append(
+                Region(
+                    len(items), kind, 0, first, last, len(sewn) - 1, spacing, 3.0, None, None, 1, (), (), box
+                )
+            )
+            count = last + 1
+    region_of = np.repeat(np.arange(len(items)), [item.last - item.first + 1 for item in items])
+    design = Design.from_commands(np.concatenate(points), np.concatenate(kinds))
+    return design, Regions(tuple(items), region_of.astype(np.int32), ())
+
+
+def peak_mb() -> float:
+    """Return the most memory that this process has held, MB; nan where the system does not tell."""
+    try:
+        import resource
+    except ImportError:
+        return float("nan")
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
 if __name__ == "__main__":

