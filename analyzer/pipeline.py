@@ -142,7 +142,9 @@ def check(design: Design, job: Job, progress: Progress | None = None) -> Checked
     setups = [goods.resolve(job, name, design.size_mm) for name in names]
     _tell(progress, "measuring the stitches", 0.0)
     regions = cut(design)
-    cover = cloth.measure(design, regions, thread_width_mm=setups[0].thread.laid_width_mm.value)
+    may_be_lace = any(setup.cloth.family == "none" for setup in setups) or job.goods is None
+    width_mm = setups[0].thread.laid_width_mm.value
+    cover = cloth.measure(design, regions, thread_width_mm=width_mm, lace=may_be_lace)
     draws = goods.draw(DRAWS, job.seed)
     sewing = mechanics.prepare(design, regions, setups[0].hoop)
     benches = [

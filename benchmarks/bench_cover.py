@@ -78,7 +78,7 @@ def main() -> None:
     taken_ms, pieces = timed(lambda: clip(a, b, cells))
     print(f"clip, 1 mm cells           {taken_ms:8.1f} ms   {len(pieces.cell)} pieces")
     print()
-    for pieces_of_work in (1, 8, 71):
+    for pieces_of_work in (1, 4):
         design, regions = blocks(pieces_of_work)
         for lace in (False, True):
             if lace and pieces_of_work > 1:
