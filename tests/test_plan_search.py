@@ -209,3 +209,14 @@ def test_what_the_search_found_is_confirmed_and_stepped_up_where_it_does_not_hol
     harder = choose(setup(), facts(), tried, judge_of(60.0, {}), confirm=judge_of(70.0, {}))
     assert harder.choice.total_g_m2 > coarse.choice.total_g_m2
     assert holds(judge_of(70.0, {})(harder.choice))
+
+
+def test_a_given_stack_that_fails_sends_back_to_the_search() -> None:
+    """The person named the stack: the first thing to change is that stack, not the design."""
+    bare = (StackChoice((), None),)
+    given = choose(setup(), facts(), bare, constant(0.9), given=True)
+    assert given.outcome == "rework"
+    assert any("search" in step for step in given.steps.sewing)
+    assert any("searched" in reason for reason in given.reasons)
+    searched = choose(setup(), facts(), stacks("jersey"), constant(0.9))
+    assert not any("search" in step for step in searched.steps.sewing)

@@ -99,7 +99,7 @@ def choose(
     reasons = (*_why(trial, given=given), *said, *ruled_out)
     others = () if given else alternatives(search, place)
     changes = () if outcome == "hoop-it" else (*open_rows(facts.regions, facts.measured), *trial.rework)
-    return _plan(setup, facts, trial.choice, outcome, reasons, others, changes)
+    return _plan(setup, facts, trial.choice, outcome, reasons, others, changes, given=given)
 
 
 def _for_a_cap(candidates: tuple[StackChoice, ...]) -> StackChoice:
@@ -116,6 +116,8 @@ def _plan(
     reasons: tuple[str, ...],
     others: tuple[Alternative, ...] = (),
     changes: tuple[Rework, ...] = (),
+    *,
+    given: bool = False,
 ) -> Plan:
     return Plan(
         outcome=outcome,
@@ -127,7 +129,7 @@ def _plan(
         needle=needle(setup),
         speed_spm=speed_spm(setup),
         sheet_mm=sheet_mm(setup) if choice.backings else (0.0, 0.0),
-        steps=steps(setup, choice, facts.cover, outcome=outcome),
+        steps=steps(setup, choice, facts.cover, outcome=outcome, given=given),
         cautions=cautions(setup, choice),
         reasons=reasons,
         alternatives=others,

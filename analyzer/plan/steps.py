@@ -47,10 +47,12 @@ def _holding_step(setup: Setup, choice: StackChoice) -> str:
     return setup.holding.replace("-", "_")
 
 
-def _sewing(setup: Setup, choice: StackChoice, outcome: str) -> list[str]:
+def _sewing(setup: Setup, choice: StackChoice, outcome: str, *, given: bool) -> list[str]:
     first = {"hoop-it": "usual_sample", "sample-first": "sample", "rework": "rework"}[outcome]
     if outcome == "sample-first" and setup.cloth.family == "none":
         first = "sample_lace"
+    if outcome == "rework" and given:
+        first = "rework_given"
     said = [say("sewing", first)]
     said.append(say("sewing", "speed", speed=f"{speed_spm(setup):.0f}"))
     said.append(say("sewing", "watch"))
@@ -86,11 +88,11 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
     return said
 
 
-def steps(setup: Setup, choice: StackChoice, cover: Cover, *, outcome: str) -> Steps:
-    """Return everything to do, in order."""
+def steps(setup: Setup, choice: StackChoice, cover: Cover, *, outcome: str, given: bool = False) -> Steps:
+    """Return everything to do, in order; ``given`` says that the user named the stack."""
     return Steps(
         before=tuple(_before(setup, choice, outcome)),
-        sewing=tuple(_sewing(setup, choice, outcome)),
+        sewing=tuple(_sewing(setup, choice, outcome, given=given)),
         finishing=tuple(_finishing(setup, choice, cover)),
     )
 

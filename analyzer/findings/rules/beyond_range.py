@@ -34,7 +34,7 @@ def look(evidence: Evidence) -> Finding | None:
         because=_LACE if evidence.is_lace else "It will distort badly, more than can be computed.",
         advice=_LACE_ADVICE
         if evidence.is_lace
-        else "Put a stronger backing behind it, or choose a lighter design.",
+        else "Put a backing behind it or a stronger one, or choose a lighter design.",
     )
 
 
