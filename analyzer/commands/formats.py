@@ -30,7 +30,7 @@ def formats(as_json: bool) -> None:
             one["name"],
             one["about"],
             ", ".join(one["extensions"]),
-            "read and written" if one["written"] else "read only",
+            "read; pyembroidery can write it" if one["written"] else "read",
             ", ".join(what for what in HOLDS if one[what]) or "stitches and moves only",
             _lost(one),
         )

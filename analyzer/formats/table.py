@@ -1,4 +1,4 @@
-"""Which stitch formats are read and written, and what each can hold."""
+"""Which stitch formats are read, which pyembroidery can also write, and what each can hold."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Format:
     about: str  #: how its data are laid out, one phrase
     extensions: tuple[str, ...]  #: without the dot
     read: bool
-    written: bool
+    written: bool  #: by pyembroidery; prehoop itself writes no stitch files yet
     colours: bool
     trims: bool
     stops: bool
@@ -38,7 +38,7 @@ class Format:
 
 @cache
 def known() -> Mapping[str, Format]:
-    """Return all formats that are read or written, by name; read-only."""
+    """Return all formats that are read, by name; read-only."""
     holds = tomllib.loads(
         resources.files("analyzer.formats").joinpath("data/formats.toml").read_text("utf-8")
     )
