@@ -6,7 +6,8 @@ import numpy as np
 
 from analyzer.findings.evidence import Evidence
 from analyzer.findings.gaps import HIGH_PERCENT, LOW_PERCENT
-from analyzer.findings.types import PuckerVerdict
+from analyzer.findings.types import Finding, Level, PuckerVerdict
+from analyzer.findings.words import chance_words, millimetres
 from analyzer.mechanics.types import ColumnDraws
 
 
@@ -41,3 +42,27 @@ def pucker_is_inside(evidence: Evidence) -> bool:
         return False
     x, y = evidence.response.pucker.at
     return any(np.hypot(x - void.at[0], y - void.at[1]) <= void.radius_mm for void in evidence.cover.voids)
+
+
+def pucker_finding(evidence: Evidence, name: str, *, inside: bool, where: str, advice: str) -> Finding | None:
+    """Report pucker where it lies on the asked side of the stitching and is likely enough."""
+    verdict = pucker_verdict(evidence)
+    if verdict.chance < evidence.limit("chance_worth_saying") or pucker_is_inside(evidence) != inside:
+        return None
+    limit = evidence.limit("pucker_mm")
+    return Finding(
+        name=name,
+        level=Level.CAUTION,
+        regions=(),
+        at=verdict.at,
+        measured=verdict.amplitude_mm,
+        limit=limit,
+        unit="mm",
+        chance=verdict.chance,
+        because=(
+            f"The stitching leaves cloth too long {where}: waves of about "
+            f"{millimetres(verdict.amplitude_mm)} out of the hoop. More than {millimetres(limit)} is "
+            f"{chance_words(verdict.chance)}."
+        ),
+        advice=advice,
+    )

@@ -11,31 +11,17 @@ stretching it.
 from __future__ import annotations
 
 from analyzer.findings.evidence import Evidence, Rule
-from analyzer.findings.types import Finding, Level
-from analyzer.findings.verdicts import pucker_is_inside, pucker_verdict
-from analyzer.findings.words import chance_words, millimetres
+from analyzer.findings.types import Finding
+from analyzer.findings.verdicts import pucker_finding
 
 
 def look(evidence: Evidence) -> Finding | None:
     """Report pucker around the stitching when it is likely enough."""
-    verdict = pucker_verdict(evidence)
-    if verdict.chance < evidence.limit("chance_worth_saying") or pucker_is_inside(evidence):
-        return None
-    limit = evidence.limit("pucker_mm")
-    return Finding(
-        name=RULE.name,
-        level=Level.CAUTION,
-        regions=(),
-        at=verdict.at,
-        measured=verdict.amplitude_mm,
-        limit=limit,
-        unit="mm",
-        chance=verdict.chance,
-        because=(
-            f"The stitching leaves cloth too long around the stitching: waves of about "
-            f"{millimetres(verdict.amplitude_mm)} out of the hoop. More than {millimetres(limit)} is "
-            f"{chance_words(verdict.chance)}."
-        ),
+    return pucker_finding(
+        evidence,
+        RULE.name,
+        inside=False,
+        where="around the stitching",
         advice=(
             "Use a stronger backing that stays, or lighter stitching; "
             "ease the cloth flat in the hoop without stretching it."

@@ -10,31 +10,17 @@ Try: a stronger backing that stays, or lighter stitching; sew the enclosed part 
 from __future__ import annotations
 
 from analyzer.findings.evidence import Evidence, Rule
-from analyzer.findings.types import Finding, Level
-from analyzer.findings.verdicts import pucker_is_inside, pucker_verdict
-from analyzer.findings.words import chance_words, millimetres
+from analyzer.findings.types import Finding
+from analyzer.findings.verdicts import pucker_finding
 
 
 def look(evidence: Evidence) -> Finding | None:
     """Report pucker inside the design when it is likely enough."""
-    verdict = pucker_verdict(evidence)
-    if verdict.chance < evidence.limit("chance_worth_saying") or not pucker_is_inside(evidence):
-        return None
-    limit = evidence.limit("pucker_mm")
-    return Finding(
-        name=RULE.name,
-        level=Level.CAUTION,
-        regions=(),
-        at=verdict.at,
-        measured=verdict.amplitude_mm,
-        limit=limit,
-        unit="mm",
-        chance=verdict.chance,
-        because=(
-            f"The stitching leaves cloth too long inside the design: waves of about "
-            f"{millimetres(verdict.amplitude_mm)} out of the hoop. More than {millimetres(limit)} is "
-            f"{chance_words(verdict.chance)}."
-        ),
+    return pucker_finding(
+        evidence,
+        RULE.name,
+        inside=True,
+        where="inside the design",
         advice="Use a stronger backing that stays, or lighter stitching; sew the enclosed part first.",
     )
 
