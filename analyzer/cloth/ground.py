@@ -21,7 +21,7 @@ SIDES = (
     ((_ALL, _FROM), (_ALL, _TO)),
     ((_ALL, _TO), (_ALL, _FROM)),
 )
-_TURN_STEP_DEG = 1.25
+_TURN_STEP_DEG = 1.25  #: bins of thread direction, and steps of the turns that are tried
 _ALIASES = ((0, 1), (1, 1), (1, 2), (2, 1), (1, 3), (3, 1), (2, 3), (3, 2), (1, 4), (4, 1))
 _MOST_PIXELS = 20_000_000  #: 400 by 400 mm at the usual pitch
 

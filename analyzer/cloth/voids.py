@@ -24,7 +24,7 @@ _Labels = npt.NDArray[np.int32]
 
 _PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
 _DIRECTIONS = 16  #: in which the rows round an open gap are looked for
-_OFF_PX = 0.71
+_OFF_PX = 0.71  #: a pixel's middle may lie half a diagonal off the true middle of a void
 _STRIP_PX = 2.3  #: width of the strip between the far part of a void and its rim, a pixel of doubt included
 _MOST_TRIED = 400  #: pixels of a void whose distances are compared
 _REFINE = ((1.0, 3), (0.33, 3))  #: spread (pixels) and half-number of the points tried around a void's middle

@@ -16,7 +16,7 @@ from analyzer.regions.types import Region, RegionKind, Regions
 _RUN_PROGRESS = 0.05
 _DENSE_MM = 0.8
 _WIDE_MM = 8.0
-_ATTEMPTS = 24
+_ATTEMPTS = 24  # lengthenings of the blocks until there are no more than allowed
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,9 +22,6 @@ from analyzer.mechanics.pullin import principal_strains, stitched
 from analyzer.mechanics.sequence import Sewn
 from analyzer.mechanics.solvers import solve_direct
 
-_DENSE_MM_PER_MM2 = 0.5  # rows 2 mm apart: sparser stitching does not hold the cloth flat
-_PERCENTILE = 80.0  # the worse part of the ring, not its single worst cell
-
 
 @dataclass(frozen=True, slots=True)
 class Released:
@@ -47,7 +44,7 @@ def ring(layout: Layout) -> Bools:
         weights=layout.ties[:, 0, 0] + layout.ties[:, 1, 1] + 2 * layout.ties[:, 0, 1],
         minlength=layout.grid.nx * layout.grid.ny,
     )
-    dense = density >= _DENSE_MM_PER_MM2
+    dense = density >= constants("mechanics")["pucker_dense_mm_per_mm2"].value
     if not dense.any():
         dense = stitched(layout)
     away = ndimage.distance_transform_edt(~dense.reshape(layout.grid.shape)).ravel() * layout.grid.cell_mm
@@ -56,11 +53,16 @@ def ring(layout: Layout) -> Bools:
     return near if near.any() else dense
 
 
+def _percentile() -> float:
+    """Return the percentile over the ring that stands for it: its worse part, not its single worst cell."""
+    return constants("mechanics")["pucker_percentile"].value
+
+
 def ring_contraction(layout: Layout, states: Floats, near: Bools) -> Floats:
-    """Contraction of each variant at the end, hooped: 80th percentile over the ring, (v,)."""
+    """Contraction of each variant at the end, hooped: the percentile over the ring, (v,)."""
     u = states[:, -1].reshape(len(states), layout.grid.ny + 1, layout.grid.nx + 1, 2)
     low, _ = principal_strains(layout.lattice.strain(u)[:, near])
-    result: Floats = np.percentile(np.maximum(-low, 0.0), _PERCENTILE, axis=1)
+    result: Floats = np.percentile(np.maximum(-low, 0.0), _percentile(), axis=1)
     return result
 
 
@@ -161,7 +163,7 @@ def _wavelength_mm(stack: Stack, resultants: Floats) -> float:
 def amplitude_mm(strain: Floats, wavelength_mm: float) -> Floats:
     """Amplitude of the wave for elastic ``strain`` (..., r, 3) in the ring, mm."""
     low, _ = principal_strains(strain)
-    contraction = np.percentile(-low, _PERCENTILE, axis=-1)
+    contraction = np.percentile(-low, _percentile(), axis=-1)
     excess = np.maximum(0.0, contraction - constants("mechanics")["pucker_threshold"].value)
     result: Floats = np.asarray(wavelength_mm / np.pi * np.sqrt(excess))
     return result
