@@ -16,12 +16,13 @@ import report_cases as cases
 from analyzer.arrays import Floats
 from analyzer.cloth.types import Void
 from analyzer.errors import BadJob
+from analyzer.files import write_whole
 from analyzer.job import Job
 from analyzer.pipeline import Checked
 from analyzer.report import Check, cloth_map, map_names, maps
 from analyzer.report.canvas import tick_step
 from analyzer.report.drift import exaggeration
-from analyzer.report.files import job_map_names, write_whole
+from analyzer.report.files import job_map_names
 
 
 def pixels(png: bytes) -> Floats:

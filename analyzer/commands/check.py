@@ -162,7 +162,8 @@ def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:
 
 
 def _refuse_existing_maps(folder: Path, stems: tuple[str, ...], job: Job) -> None:
-    from analyzer.report.files import job_map_names, map_paths, refuse_existing
+    from analyzer.files import refuse_existing
+    from analyzer.report.files import job_map_names, map_paths
 
     for stem in stems:
         refuse_existing(map_paths(folder, stem, job_map_names(job)))

@@ -12,12 +12,13 @@ from matplotlib.patches import Circle
 
 from analyzer.cloth.types import Void
 from analyzer.errors import BadJob
+from analyzer.files import refuse_existing, write_whole
 from analyzer.goods.constants import constants
 from analyzer.goods.types import Hoop
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.report.canvas import Sheet, own_style, segments
 from analyzer.report.drift import drift_map
-from analyzer.report.files import MEASURED_MAPS, map_paths, refuse_existing, write_whole
+from analyzer.report.files import MEASURED_MAPS, map_paths
 from analyzer.report.tables import ordinary_cover
 
 _NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")

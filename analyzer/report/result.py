@@ -82,8 +82,8 @@ class Check(Checked):
             BadJob: there is no such map, or ``file`` is there already and ``force`` is false.
 
         """
+        from analyzer.files import write_whole
         from analyzer.report.cloth_maps import cloth_map
-        from analyzer.report.files import write_whole
 
         picture = cloth_map(self, name)
         if file is not None:
