@@ -44,9 +44,19 @@ class Machine:
     """The user's machine."""
 
     name: str
-    needles: int
+    needles: int  #: colours that are threaded at a time
     speed_spm: float
     frames: tuple[Frame, ...] = ()
+    heads: int = 1
+    foot_clearance_mm: float | None = None  #: left free round the design; None: the table's own
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMaterials:
+    """The user's own goods and backings, as the TOML text that holds them."""
+
+    text: str
+    source: str  #: the file's name, for messages
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +77,7 @@ class Job:
     topping: str | None = None  #: a name of the toppings table or "none"
     stock: tuple[str, ...] | None = None  #: backings at hand, each "KIND:WEIGHT": choose only from these
     machine: Machine | None = None
+    own: tuple[OwnMaterials, ...] = ()  #: goods and backings of the user's own, beside the tables
     limits: Limits | None = None
     calibration: Calibration | None = None
     seed: int = 0

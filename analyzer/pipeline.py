@@ -117,9 +117,8 @@ class _Bench:
     def topping(self) -> str | None:
         """Return the topping that the job names, or else the one that the goods want."""
         if self.job.topping is not None:
-            return (
-                None if self.job.topping.strip().lower() == "none" else goods.topping(self.job.topping).name
-            )
+            named = self.job.topping.strip().lower()
+            return None if named == "none" else self.setup.tables.topping(named).name
         chosen = plan.choose_topping(self.setup, self.regions, self.cover)
         return chosen.kind if chosen else None
 
@@ -169,7 +168,9 @@ def _planned(bench: _Bench) -> Checked:
     topping = bench.topping()
     given = job.backing is not None
     if job.backing is not None:
-        stacks: tuple[StackChoice, ...] = (StackChoice(goods.parse_backing(job.backing), topping),)
+        stacks: tuple[StackChoice, ...] = (
+            StackChoice(goods.parse_backing(job.backing, setup.tables), topping),
+        )
     else:
         stacks = plan.candidates(setup, job.stock, bench.regions, bench.cover, topping)
     chosen = plan.choose(
@@ -220,7 +221,7 @@ def _comparable(bench: _Bench) -> tuple[StackChoice, ...]:
     """Return the stacks that a goods is compared with."""
     topping = bench.topping()
     if bench.job.backing is not None:
-        return (StackChoice(goods.parse_backing(bench.job.backing), topping),)
+        return (StackChoice(goods.parse_backing(bench.job.backing, bench.setup.tables), topping),)
     medium = goods.constants("plan")["medium_backing_g_m2"].value
     stacks = plan.candidates(bench.setup, None, bench.regions, bench.cover, topping)
     usual = min(

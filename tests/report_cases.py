@@ -12,6 +12,7 @@ from analyzer.cloth.types import Cover, CoverRaster, Field, Lace, RegionCover, U
 from analyzer.design import Command, Design, Thread
 from analyzer.findings.types import Finding, Findings, GapVerdict, Level, PuckerVerdict
 from analyzer.goods.setup import Setup
+from analyzer.goods.tables import standard
 from analyzer.goods.types import (
     BackingChoice,
     Cloth,
@@ -118,6 +119,7 @@ def setup(goods: str = "jersey") -> Setup:
     return Setup(
         cloth, "washed-often", "skin", "hooped", Hoop("100x100", 100.0, 100.0, "rectangle", "made"), thread,
         Needle("75/11", "75/11", value(0.75), ("ball",)), 800.0, 0.5, False, None, MappingProxyType({}), (),
+        standard(),
     )  # fmt: skip
 
 

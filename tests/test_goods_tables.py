@@ -17,7 +17,7 @@ from analyzer.errors import (
     UnknownThread,
     UnknownTopping,
 )
-from analyzer.goods import Value, constants, tables, units
+from analyzer.goods import Value, constants, entries, units
 from analyzer.goods.constants import as_value, parse, read_table
 from analyzer.goods.listing import quantities
 from analyzer.job import BACKS, CARES
@@ -258,14 +258,14 @@ LONG = {"low": 1, "value": 2, "high": 3, "known": "guess", "source": "made for t
 )
 def test_a_cloth_that_breaks_a_rule_is_refused_by_name(changes: dict[str, Any], says: str) -> None:
     with pytest.raises(BadTable, match=says) as caught:
-        tables.build(changed("cloths", "jersey", **changes), tables.as_cloth, "mine.toml")
+        entries.build(changed("cloths", "jersey", **changes), entries.as_cloth, "mine.toml")
     assert str(caught.value).startswith("mine.toml, jersey")
     assert "\n" not in str(caught.value)
 
 
 def test_an_unchanged_entry_is_taken() -> None:
     """Negative control of the rules above."""
-    assert tables.build(changed("cloths", "jersey"), tables.as_cloth, "mine.toml")["jersey"] == goods.cloth(
+    assert entries.build(changed("cloths", "jersey"), entries.as_cloth, "mine.toml")["jersey"] == goods.cloth(
         "jersey"
     )
 
@@ -285,15 +285,15 @@ def test_an_unchanged_entry_is_taken() -> None:
 )
 def test_a_backing_that_breaks_a_rule_is_refused_by_name(changes: dict[str, Any], says: str) -> None:
     with pytest.raises(BadTable, match=says) as caught:
-        tables.build(changed("backings", "cutaway", **changes), tables.as_backing, "mine.toml")
+        entries.build(changed("backings", "cutaway", **changes), entries.as_backing, "mine.toml")
     assert str(caught.value).startswith("mine.toml, cutaway")
 
 
 def test_an_empty_table_an_entry_that_is_no_table_and_a_missing_file_are_refused() -> None:
     with pytest.raises(BadTable, match="no entry"):
-        tables.build({}, tables.as_cloth, "mine.toml")
+        entries.build({}, entries.as_cloth, "mine.toml")
     with pytest.raises(BadTable, match=r"mine\.toml, jersey"):
-        tables.build({"jersey": 3}, tables.as_cloth, "mine.toml")
+        entries.build({"jersey": 3}, entries.as_cloth, "mine.toml")
     with pytest.raises(BadTable, match=r"absent\.toml"):
         read_table("absent")
 

@@ -7,11 +7,13 @@ and a :class:`Stack` come out. Every value has a range, how well it is known, an
 from analyzer.goods.constants import constants
 from analyzer.goods.draws import PARAMETERS, draw, values
 from analyzer.goods.listing import TABLES, records, rows
+from analyzer.goods.own import OWN_TABLES, tables_of
 from analyzer.goods.parse import format_backing, hoop, parse_backing
 from analyzer.goods.setup import Setup, resolve
 from analyzer.goods.stack import build_stack, worst_known
 from analyzer.goods.stiffness import membrane, turn
 from analyzer.goods.tables import (
+    Tables,
     backing,
     backings,
     cloth,
@@ -19,6 +21,7 @@ from analyzer.goods.tables import (
     hoops,
     needle,
     needles,
+    standard,
     thread,
     threads,
     topping,
@@ -41,6 +44,7 @@ from analyzer.goods.types import (
 )
 
 __all__ = [
+    "OWN_TABLES",
     "PARAMETERS",
     "TABLES",
     "Backing",
@@ -54,6 +58,7 @@ __all__ = [
     "Setup",
     "Stack",
     "StackChoice",
+    "Tables",
     "ThreadType",
     "Topping",
     "Value",
@@ -74,6 +79,8 @@ __all__ = [
     "records",
     "resolve",
     "rows",
+    "standard",
+    "tables_of",
     "thread",
     "threads",
     "topping",

@@ -7,7 +7,7 @@ import re
 
 from analyzer.errors import BadJob, UnknownHoop
 from analyzer.goods.constants import constants
-from analyzer.goods.tables import backing, hoops
+from analyzer.goods.tables import Tables, standard
 from analyzer.goods.types import BackingChoice, Hoop
 from analyzer.goods.units import MM_PER_INCH, g_m2_from_oz_yd2
 
@@ -25,13 +25,14 @@ _SIZE = re.compile(
 _MM_PER = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, '"': MM_PER_INCH}
 
 
-def parse_backing(text: str | tuple[str, ...]) -> tuple[BackingChoice, ...]:
+def parse_backing(text: str | tuple[str, ...], tables: Tables | None = None) -> tuple[BackingChoice, ...]:
     """Return the backings that a text names, nearest to the goods first.
 
     Each is ``KIND:WEIGHT[xLAYERS]`` with the weight in g/m2 (``85``, ``85gsm``) or oz/yd2 (``2.5oz``);
     without a weight the middle one of the usual weights is taken. Several are given as a tuple or parted by
     ``+`` or ``,``. ``none`` alone gives no backing. Layers of one backing alternate between turns of 0 and
-    90 degrees, since a second layer laid across evens out a backing's two directions.
+    90 degrees, since a second layer laid across evens out a backing's two directions. ``tables``: the
+    standard ones where none are given.
 
     Raises:
         UnknownBacking: a kind is in no table; the message names the nearest.
@@ -44,13 +45,13 @@ def parse_backing(text: str | tuple[str, ...]) -> tuple[BackingChoice, ...]:
     ]
     named = [part for part in parts if part.lower() != "none"]
     if len(named) == len(parts) or not named:
-        return tuple(_one_backing(part) for part in named)
+        return tuple(_one_backing(part, tables or standard()) for part in named)
     raise BadJob(f"'none' cannot stand beside a backing: {' + '.join(parts)}")
 
 
-def _one_backing(text: str) -> BackingChoice:
+def _one_backing(text: str, tables: Tables) -> BackingChoice:
     name, colon, rest = text.partition(":")
-    kind = backing(name)
+    kind = tables.backing(name)
     usual = kind.weights_g_m2
     if not colon:
         return BackingChoice(kind.kind, usual[len(usual) // 2], 1, (0.0,))
@@ -62,15 +63,15 @@ def _one_backing(text: str) -> BackingChoice:
     weight = float(match["weight"])
     if (match["unit"] or "").lower().startswith("oz"):
         weight = g_m2_from_oz_yd2(weight)
-    table = constants("setup")
-    reach = table["backing_weight_factor"].value
+    bounds = constants("setup")
+    reach = bounds["backing_weight_factor"].value
     if not usual[0] / reach <= weight <= usual[-1] * reach:
         raise BadJob(
             f"backing '{text}': {weight:.4g} g/m2 is far outside what {kind.kind} is made in "
             f"(usual {usual[0]:g} to {usual[-1]:g} g/m2; write 2.5oz for oz/yd2)"
         )
     layers = int(match["layers"] or 1)
-    most = int(table["backing_layers_max"].value)
+    most = int(bounds["backing_layers_max"].value)
     if not 1 <= layers <= most:
         raise BadJob(f"backing '{text}': {layers} layers; give 1 to {most}")
     return BackingChoice(kind.kind, weight, layers, tuple(90.0 * (i % 2) for i in range(layers)))
@@ -92,13 +93,14 @@ def hoop(text: str) -> Hoop:
         BadJob: a size that no hoop can have.
     """
     name = text.strip().lower()
-    if name in hoops():
-        return hoops()[name]
+    hoops = standard().hoops
+    if name in hoops:
+        return hoops[name]
     match = _SIZE.fullmatch(name.replace("inches", "in").replace("inch", "in"))
     if match is None:
         if re.fullmatch(r"o?\s*[-+]?[\d.]+\s*[x\u00d7*]\s*[-+]?[\d.]+", name):
             raise BadJob(f"hoop '{text.strip()}' is no possible size; give it as in 130x180 (mm)")
-        raise UnknownHoop(text.strip(), hoops())
+        raise UnknownHoop(text.strip(), hoops)
     second = match["u2"] or "mm"
     width = float(match["width"]) * _MM_PER[match["u1"] or second]
     height = float(match["height"]) * _MM_PER[second]

@@ -11,8 +11,9 @@ from typing import Literal, cast
 
 from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
+from analyzer.goods.own import tables_of
 from analyzer.goods.parse import checked_hoop, hoop
-from analyzer.goods.tables import cloth, hoops, needle, thread, threads
+from analyzer.goods.tables import Tables, standard
 from analyzer.goods.types import Cloth, Hoop, Needle, ThreadType, Value
 from analyzer.job import BACKS, CARES, HOLDINGS, Frame, Job, Machine
 
@@ -34,6 +35,7 @@ class Setup:
     colour: str | None  #: of the goods
     limits: Mapping[str, Value]  #: the limits table with the user's own values laid over it
     silenced: tuple[str, ...]
+    tables: Tables  #: with the user's own goods and backings
 
 
 def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
@@ -51,10 +53,11 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
         BadJob: a setting that makes no sense or cannot be met.
         UnknownGoods, UnknownHoop, UnknownThread, UnknownNeedle: a name is in no table.
     """
-    goods = cloth(goods_name)
+    tables = tables_of(job.own)
+    goods = tables.cloth(goods_name)
     holding = _word("holding", job.holding, HOLDINGS)
     limits = _limits(job)
-    upper = thread(job.thread) if job.thread is not None else _usual_thread()
+    upper = tables.thread(job.thread) if job.thread is not None else tables.usual_thread()
     return Setup(
         cloth=goods,
         care=_word("care", job.care, CARES) if job.care is not None else goods.care,
@@ -64,13 +67,14 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
         if job.hoop is not None
         else _fitting_hoop(size_mm, holding, job.machine),
         thread=upper,
-        needle=needle(job.needle) if job.needle is not None else usual_needle(upper, goods),
+        needle=tables.needle(job.needle) if job.needle is not None else usual_needle(upper, goods),
         speed_spm=_speed(job),
         tolerance_mm=_tolerance(job, goods, limits),
         tolerance_given=job.tolerance_mm is not None,
         colour=_colour(job.colour),
         limits=limits,
         silenced=job.limits.silenced if job.limits is not None else (),
+        tables=tables,
     )
 
 
@@ -96,18 +100,17 @@ def _limits(job: Job) -> Mapping[str, Value]:
     return table
 
 
-def _usual_thread() -> ThreadType:
-    return next(item for item in threads().values() if item.usual)
-
-
 def usual_needle(upper: ThreadType, goods: Cloth) -> Needle:
     """Return the usual needle for a thread in a cloth.
 
     A thick thread or a heavy cloth asks for more than the common needle and gets it; otherwise the finer of
     what the two ask for (common practice, no source).
     """
-    asked = sorted((needle(upper.needle), needle(goods.needle)), key=lambda item: item.blade_mm.value)
-    common = needle(_usual_thread().needle)
+    tables = standard()
+    asked = sorted(
+        (tables.needle(upper.needle), tables.needle(goods.needle)), key=lambda item: item.blade_mm.value
+    )
+    common = tables.needle(tables.usual_thread().needle)
     return asked[1] if asked[1].blade_mm.value > common.blade_mm.value else asked[0]
 
 
@@ -172,7 +175,7 @@ def _fitting_hoop(size_mm: tuple[float, float], holding: str, machine: Machine |
         fields = [_frame(frame) for frame in machine.frames]
     else:
         cap = holding == "cap-frame"
-        fields = [item for item in hoops().values() if item.cap == cap and item.shape == "rectangle"]
+        fields = [item for item in standard().hoops.values() if item.cap == cap and item.shape == "rectangle"]
     fields.sort(key=lambda item: (item.width_mm * item.height_mm, item.name))
     clearance = constants("setup")["foot_clearance_mm"].value
     return next((item for item in fields if holds(item, size_mm, clearance)), fields[-1])

@@ -9,8 +9,17 @@ from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.stiffness import membrane, turn
-from analyzer.goods.tables import backing, topping
-from analyzer.goods.types import Backing, BackingChoice, Cloth, Known, Layer, Stack, StackChoice, Value
+from analyzer.goods.types import (
+    Backing,
+    BackingChoice,
+    Cloth,
+    Known,
+    Layer,
+    Stack,
+    StackChoice,
+    Topping,
+    Value,
+)
 from analyzer.job import Calibration
 
 #: From the best known to the worst.
@@ -104,14 +113,13 @@ def hooping(holding: str) -> Value:
     return constants("mechanics")[name.get(holding, "hooping_framed")]
 
 
-def backing_layers(choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
+def backing_layers(kind: Backing, choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
     """Return the layers of one backing.
 
     Tensile stiffness follows weight; machine direction (along y at turn 0) and cross direction lie about
     their geometric mean by the table's ratio. Bending goes with the cube of weight (a sheet of the same
     material and density: stiffness times thickness squared; derived).
     """
-    kind = backing(choice.kind)
     mean = _N_PER_KN * kind.stiffness_knm_per_g.value * choice.g_m2 * share(kind, holding).value
     lean = math.sqrt(kind.direction_ratio.value)
     flat = membrane(mean * lean, mean / lean, kind.poisson.value * lean, kind.shear_ratio.value * mean)
@@ -132,9 +140,8 @@ def backing_layers(choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
     )
 
 
-def topping_layer(name: str) -> Layer:
+def topping_layer(kind: Topping) -> Layer:
     """Return a topping as a layer; it lies loose, so only a share of its stiffness reaches the goods."""
-    kind = topping(name)
     stiff = _N_PER_KN * kind.stiffness_kn_per_m.value * constants("mechanics")["share_topping"].value
     nu = kind.poisson.value
     return Layer(
@@ -165,13 +172,14 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
     """
     layers: list[Layer] = [] if setup.cloth.family == "none" else [goods_layer(setup.cloth)]
     for backing_choice in choice.backings:
-        layers.extend(backing_layers(backing_choice, setup.holding))
+        kind = setup.tables.backing(backing_choice.kind)
+        layers.extend(backing_layers(kind, backing_choice, setup.holding))
     if not layers:
         raise BadJob(
             "free-standing lace needs a wash-away backing to be stitched on: give one with --backing"
         )
     if choice.topping is not None:
-        layers.append(topping_layer(choice.topping))
+        layers.append(topping_layer(setup.tables.topping(choice.topping)))
     return Stack(
         layers=tuple(layers),
         holding=setup.holding,
@@ -191,7 +199,7 @@ def spreads(setup: Setup, choice: StackChoice, calibration: Calibration | None) 
         goods = product(
             [factor(geometric_mean(cloth.e1_kn_per_m, cloth.e2_kn_per_m)), factor(cloth.working_factor)]
         )
-    kinds = [(backing(item.kind), item) for item in choice.backings]
+    kinds = [(setup.tables.backing(item.kind), item) for item in choice.backings]
     stiff = [
         (
             item.total_g_m2 * kind.stiffness_knm_per_g.value * share(kind, setup.holding).value,

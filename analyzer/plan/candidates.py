@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analyzer.cloth.types import Cover
-from analyzer.goods import backing, parse_backing
+from analyzer.goods import Tables, parse_backing
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import BackingChoice, StackChoice
@@ -20,34 +20,34 @@ def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackCh
     return StackChoice((BackingChoice(kind, g_m2, layers, turns),), topping)
 
 
-def in_order(choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
+def in_order(tables: Tables, choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
     """Sort: laid before stuck or fused, which is more work; by weight, layers, softness, usual kind."""
 
     def key(choice: StackChoice) -> tuple[bool, float, int, bool, int]:
         if not choice.backings:
             return False, 0.0, 0, False, 0
-        kind = backing(choice.backings[0].kind)
+        kind = tables.backing(choice.backings[0].kind)
         laid = kind.attach == "laid"
         return not laid, choice.total_g_m2, choice.layers, not kind.soft, kinds.index(kind.kind)
 
     return tuple(sorted(choices, key=key))
 
 
-def _ladder(kind: str, weights: tuple[float, ...], topping: str | None) -> list[StackChoice]:
+def _ladder(tables: Tables, kind: str, weights: tuple[float, ...], topping: str | None) -> list[StackChoice]:
     """Return one kind's steps: single layers, then doubled ones that are heavier than any single layer.
 
     What sticks or is fused is not doubled.
     """
     steps = [layered(kind, weight, 1, topping) for weight in weights]
-    most = int(constants("plan")["layers_max"].value) if backing(kind).attach == "laid" else 1
+    most = int(constants("plan")["layers_max"].value) if tables.backing(kind).attach == "laid" else 1
     for layers in range(2, most + 1):
         steps += [layered(kind, w, layers, topping) for w in weights if w * layers > max(weights)]
     return steps
 
 
-def _stock_weights(stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
+def _stock_weights(tables: Tables, stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
     weights: dict[str, set[float]] = {}
-    for item in parse_backing(stock):
+    for item in parse_backing(stock, tables):
         weights.setdefault(item.kind, set()).add(item.g_m2)
     return {kind: tuple(sorted(values)) for kind, values in weights.items()}
 
@@ -60,7 +60,7 @@ def _not_heavier_than_the_goods(setup: Setup, choices: list[StackChoice]) -> lis
     most = setup.limits["backing_over_goods"].value * setup.cloth.weight_g_m2.value
 
     def kept_g_m2(choice: StackChoice) -> float:
-        return sum(item.total_g_m2 for item in choice.backings if backing(item.kind).permanent)
+        return sum(item.total_g_m2 for item in choice.backings if setup.tables.backing(item.kind).permanent)
 
     lighter = [choice for choice in choices if kept_g_m2(choice) <= most]
     return lighter or sorted(choices, key=kept_g_m2)[:1]
@@ -76,16 +76,16 @@ def candidates(
     """
     usual = CAP_KINDS if setup.holding == "cap-frame" else setup.cloth.backings
     if stock is None:
-        weights = {kind: backing(kind).weights_g_m2 for kind in usual}
+        weights = {kind: setup.tables.backing(kind).weights_g_m2 for kind in usual}
     else:
-        weights = _stock_weights(stock)
+        weights = _stock_weights(setup.tables, stock)
         usual = tuple(kind for kind in usual if kind in weights) or tuple(weights)
     kinds = usual if setup.holding == "cap-frame" else allowed(setup, usual).kinds
-    choices = [step for kind in kinds for step in _ladder(kind, weights[kind], topping)]
+    choices = [step for kind in kinds for step in _ladder(setup.tables, kind, weights[kind], topping)]
     if setup.cloth.family == "none":
         least = constants("plan")["lace_least_g_m2"].value
         choices = [step for step in choices if step.total_g_m2 >= least] or choices[-1:]
     choices = _not_heavier_than_the_goods(setup, choices)
     if not choices or (setup.holding != "cap-frame" and none_is_sensible(setup, regions, cover)):
         choices.append(StackChoice((), topping))
-    return in_order(choices, kinds)
+    return in_order(setup.tables, choices, kinds)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-from analyzer.goods import backing
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import StackChoice
@@ -20,7 +19,7 @@ _SLOW_FAMILIES = ("net", "leather", "none")
 
 def attach(setup: Setup, choice: StackChoice) -> Literal["hooped", "floated", "adhesive", "fused"]:
     """Return how the backing is held to the goods: by its own adhesive, or as the goods are held."""
-    own = {backing(item.kind).attach for item in choice.backings}
+    own = {setup.tables.backing(item.kind).attach for item in choice.backings}
     if "fused" in own:
         return "fused"
     if "adhesive" in own or setup.holding == "adhesive":

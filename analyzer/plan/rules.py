@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from analyzer.cloth.types import Cover
-from analyzer.goods import backing
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Backing
@@ -85,7 +84,7 @@ def allowed(setup: Setup, kinds: tuple[str, ...] | None = None) -> Allowed:
     for rule in _KIND_RULES:
         if not rule.applies(setup):
             continue
-        kept = tuple(kind for kind in left if rule.keeps(backing(kind)))
+        kept = tuple(kind for kind in left if rule.keeps(setup.tables.backing(kind)))
         if kept and kept != left:
             left = kept
             reasons.append(say("rule", rule.name))

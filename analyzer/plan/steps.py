@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from analyzer.cloth.types import Cover
-from analyzer.goods import backing, topping
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import StackChoice
@@ -64,9 +63,10 @@ def _sewing(setup: Setup, choice: StackChoice, outcome: str, *, given: bool) -> 
 def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
     """Snip, topping off, backing off or trimmed, rinse before pressing, press face down."""
     said = [say("finishing", "snip")]
-    over = set() if choice.topping is None else {topping(choice.topping).removal}
+    over = set() if choice.topping is None else {setup.tables.topping(choice.topping).removal}
     said.extend(say("finishing", f"topping_{removal}") for removal in over)
-    removals = {backing(item.kind).removal for item in choice.backings}
+    kinds = [setup.tables.backing(item.kind) for item in choice.backings]
+    removals = {kind.removal for kind in kinds}
     table = constants("plan")
     if "trimmed" in removals:
         said.append(say("finishing", "trimmed", trim=f"{table['trim_mm'].value:.0f}"))
@@ -76,8 +76,7 @@ def _finishing(setup: Setup, choice: StackChoice, cover: Cover) -> list[str]:
         said.append(say("finishing", "torn"))
     if "rinsed" in removals:
         said.append(say("finishing", "rinsed_lace" if setup.cloth.family == "none" else "rinsed"))
-    stays = [backing(item.kind) for item in choice.backings if backing(item.kind).permanent]
-    if touches_skin(setup) and any(not kind.soft for kind in stays):
+    if touches_skin(setup) and any(kind.permanent and not kind.soft for kind in kinds):
         said.append(say("finishing", "cover"))
     if setup.cloth.heat != "none" and "rinsed" in removals | over:
         said.append(say("finishing", "rinse_first"))
@@ -101,7 +100,7 @@ def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
     """Return what to beware of, where it applies; makers' instructions and local rules go before."""
     cloth = setup.cloth
     adhesive = attach(setup, choice) == "adhesive"
-    own_adhesive = any(backing(item.kind).attach == "adhesive" for item in choice.backings)
+    own_adhesive = any(setup.tables.backing(item.kind).attach == "adhesive" for item in choice.backings)
     applies = {
         "machine": True,
         "broken": True,
