@@ -30,8 +30,9 @@ if TYPE_CHECKING:
         UnknownThread,
         UnknownTopping,
         UnreadableDesign,
+        UnwritableDesign,
     )
-    from analyzer.formats import read
+    from analyzer.formats import read, write
     from analyzer.job import Calibration, Frame, Job, Limits, Machine
     from analyzer.report import Check, check
 
@@ -57,8 +58,10 @@ __all__ = [
     "UnknownThread",
     "UnknownTopping",
     "UnreadableDesign",
+    "UnwritableDesign",
     "check",
     "read",
+    "write",
 ]
 
 _HOMES = {
@@ -71,6 +74,7 @@ _HOMES = {
     "Machine": "analyzer.job",
     "check": "analyzer.report",
     "read": "analyzer.formats",
+    "write": "analyzer.formats",
 }
 
 

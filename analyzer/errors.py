@@ -4,6 +4,7 @@
 
     PrehoopError
     ├── UnreadableDesign   (also ValueError)    missing, empty, damaged beyond use, or no stitch file
+    ├── UnwritableDesign   (also ValueError)    a design that a format cannot hold, or a place it cannot go
     ├── UnknownName        (also LookupError)   a name that is in none of the tables
     │   ├── UnknownGoods
     │   ├── UnknownBacking
@@ -30,6 +31,10 @@ class PrehoopError(Exception):
 
 class UnreadableDesign(PrehoopError, ValueError):
     """A design file that cannot be read, or that holds nothing to sew."""
+
+
+class UnwritableDesign(PrehoopError, ValueError):
+    """A design that the wanted format cannot hold, or a place that cannot be written to."""
 
 
 class UnknownName(PrehoopError, LookupError):

@@ -74,6 +74,14 @@ _OTHERS = {  # the same, where the end is not known or there is none
 }  # fmt: skip
 
 
+#: Names of the formats that pyembroidery has a writer for.
+BY_THE_LIBRARY = frozenset(
+    entry["extension"].upper()
+    for entry in pyembroidery.supported_formats()
+    if entry.get("writer") is not None
+)
+
+
 def by_hand(name: str) -> tuple[bytes, ...]:
     """Return a file of stitches, and one with telling bytes among them."""
     head, stitch, end = {**RECORDS, **_OTHERS}[name]

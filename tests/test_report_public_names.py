@@ -19,7 +19,8 @@ NAMES = {
     "BadJob", "BadTable", "Calibration", "Check", "Design", "Frame", "Job", "Limits", "Machine",
     "NotConverged", "PrehoopError", "UnknownBacking", "UnknownGoods", "UnknownHoop", "UnknownName",
     "UnknownNeedle",
-    "UnknownThread", "UnknownTopping", "UnreadableDesign", "check", "read",
+    "UnknownThread", "UnknownTopping", "UnreadableDesign", "UnwritableDesign", "check", "read",
+    "write",
 }  # fmt: skip
 
 

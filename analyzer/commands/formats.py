@@ -1,4 +1,4 @@
-"""``prehoop formats``: what is read, and what each format can hold."""
+"""``prehoop formats``: what is read and written, and what each format can hold."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ HEADERS = ("name", "what it is", "files", "here", "states", "lost:")
 @click.command()
 @options("json")
 def formats(as_json: bool) -> None:
-    """List the stitch file formats that are read, and what each can hold."""
+    """List the stitch file formats that are read and written, and what each can hold."""
     from analyzer.commands.listing import as_json_text, as_text
     from analyzer.formats import known
 
@@ -30,7 +30,7 @@ def formats(as_json: bool) -> None:
             one["name"],
             one["about"],
             ", ".join(one["extensions"]),
-            "read; pyembroidery can write it" if one["written"] else "read",
+            "read, written" if one["written"] else "read",
             ", ".join(what for what in HOLDS if one[what]) or "stitches and moves only",
             _lost(one),
         )

@@ -15,8 +15,8 @@ from analyzer.design import Command
 from analyzer.formats.decoded import CUT_SHORT, UNIT_MM, Decoded
 from analyzer.formats.pes_threads import PecThread, block_threads, chart
 
-_CHANGES_AT, _LENGTH_AT, _STITCHES_AT = 48, 514, 528  # from the beginning of the block
-_LONG, _TRIM, _JUMP = 0x80, 0x20, 0x10
+_CHANGES_AT, _LENGTH_AT, STITCHES_AT = 48, 514, 528  # from the beginning of the block
+LONG, TRIM, JUMP = 0x80, 0x20, 0x10
 _END, _CHANGE = (0xFF, 0x00), (0xFE, 0xB0)
 
 
@@ -33,11 +33,11 @@ def decode_pes(data: bytes) -> Decoded | None:
 
 
 def _decode(data: bytes, block: int, listed: list[PecThread]) -> Decoded | None:
-    start = block + _STITCHES_AT
+    start = block + STITCHES_AT
     raw = np.frombuffer(data, dtype=np.uint8, offset=min(start, len(data)))
-    token = _tokens(raw)
+    token = tokens(raw)
     flags, values = raw[token], _values(raw, token)
-    if token.size and flags[-1] & _LONG and token[-1] + 1 == len(raw):
+    if token.size and flags[-1] & LONG and token[-1] + 1 == len(raw):
         token, flags, values = token[:-1], flags[:-1], values[:-1]  # its second byte is missing
     pairs = len(token) // 2
     first, second = flags[: 2 * pairs : 2], flags[1 : 2 * pairs : 2]
@@ -50,10 +50,10 @@ def _decode(data: bytes, block: int, listed: list[PecThread]) -> Decoded | None:
     if not ends.size and len(token) % 2 and flags[-1] == _CHANGE[0]:
         return None  # the file ends in the middle of a change
     change = ((first == _CHANGE[0]) & (after == _CHANGE[1]))[:end]
-    if np.any(second[:end][change] & _LONG):
+    if np.any(second[:end][change] & LONG):
         return None  # the byte after a change is one byte, whatever it holds
-    jump = (_flagged(first, _JUMP) | _flagged(second, _JUMP))[:end] & ~change
-    trim = (_flagged(first, _TRIM) | _flagged(second, _TRIM))[:end] & ~change & ~jump
+    jump = (_flagged(first, JUMP) | _flagged(second, JUMP))[:end] & ~change
+    trim = (_flagged(first, TRIM) | _flagged(second, TRIM))[:end] & ~change & ~jump
     steps = values[: 2 * end].reshape(-1, 2)
     kinds, steps = _rows(jump, trim, change, steps)
     points = np.empty((len(kinds), 2))
@@ -76,13 +76,13 @@ def _damage(data: bytes, block: int, *, ended: bool) -> str | None:
     return None if ended else f"the file has no end record; {CUT_SHORT}"
 
 
-def _tokens(raw: Bytes) -> npt.NDArray[np.intp]:
+def tokens(raw: Bytes) -> npt.NDArray[np.intp]:
     """Return where the coordinates begin: a byte with its highest bit set takes the next one with it.
 
     Within a run of such bytes every second one is taken by the one before it, and so is the byte after a run
     of odd length.
     """
-    high = np.concatenate((raw >= _LONG, [False]))
+    high = np.concatenate((raw >= LONG, [False]))
     begins = high.copy()
     begins[1:] &= ~high[:-1]
     at = np.flatnonzero(high)
@@ -96,7 +96,7 @@ def _tokens(raw: Bytes) -> npt.NDArray[np.intp]:
 def _values(raw: Bytes, token: npt.NDArray[np.intp]) -> npt.NDArray[np.int16]:
     head = raw[token].astype(np.int16)
     values = np.where(head > 63, head - 128, head)
-    long = np.flatnonzero(head >= _LONG)
+    long = np.flatnonzero(head >= LONG)
     tail = raw[np.minimum(token[long] + 1, len(raw) - 1)]
     twelve = (head[long] & 0x0F) << 8 | tail
     values[long] = np.where(twelve > 0x7FF, twelve - 0x1000, twelve)
@@ -104,7 +104,7 @@ def _values(raw: Bytes, token: npt.NDArray[np.intp]) -> npt.NDArray[np.int16]:
 
 
 def _flagged(head: Bytes, flag: int) -> Bools:
-    wanted = _LONG | flag
+    wanted = LONG | flag
     return np.asarray(head & wanted == wanted)
 
 

@@ -1,4 +1,4 @@
-"""Which stitch formats are read, which pyembroidery can also write, and what each can hold."""
+"""Which stitch formats are read, which are also written, and what each can hold."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from types import MappingProxyType
 from typing import Any
 
 import pyembroidery
+
+from analyzer.formats.decoded import UNIT_MM
 
 _STITCHED = ("embroidery", "stitch", "debug")  # pyembroidery's categories that hold stitches
 
@@ -27,13 +29,14 @@ class Format:
     about: str  #: how its data are laid out, one phrase
     extensions: tuple[str, ...]  #: without the dot
     read: bool
-    written: bool  #: by pyembroidery; prehoop itself writes no stitch files yet
+    written: bool
     colours: bool
     trims: bool
     stops: bool
     sequins: bool
     ends: bool
     lost: str
+    step_mm: float | None = None  #: longest step of one record, where the format is written
 
 
 @cache
@@ -52,9 +55,10 @@ def known() -> Mapping[str, Format]:
             about=holds["about"].get(extension, "a stitch format"),
             extensions=_extensions(entry),
             read=True,
-            written=entry.get("writer") is not None,
+            written=extension in holds["written"],
             **{what: extension in holds[what] for what in ("colours", "trims", "stops", "sequins", "ends")},
             lost=holds["lost"].get(extension, ""),
+            step_mm=holds["written"][extension] * UNIT_MM if extension in holds["written"] else None,
         )
     return MappingProxyType(dict(sorted(formats.items())))
 
