@@ -34,7 +34,7 @@ def test_what_is_not_given_is_taken_over_with_its_source() -> None:
 
 @given(st.floats(60.0, 600.0))
 def test_by_weight_alone_stiffness_goes_with_weight_and_bending_with_its_cube(weight: float) -> None:
-    """Derived: same material and density; thickness as weight, bending as stiffness times thickness squared."""
+    """Derived: same material and density, so bending goes as stiffness times thickness squared."""
     own, like = polo(f"weight_g_m2 = {weight!r}"), goods.cloth("pique")
     ratio = weight / like.weight_g_m2.value
     assert own.e1_kn_per_m.value == pytest.approx(ratio * like.e1_kn_per_m.value)

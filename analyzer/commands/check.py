@@ -11,6 +11,7 @@ import click
 
 from analyzer.commands.console import allows_bold, progress, say_error, screen_width
 from analyzer.commands.options import options
+from analyzer.commands.settings import Settings, files_for, job_of, settings_for
 from analyzer.errors import PrehoopError
 from analyzer.job import Job
 
@@ -40,26 +41,25 @@ def check(
     ctx: click.Context,
     /,
     designs: tuple[Path, ...],
-    units: str,
     as_json: bool,
     maps: Path | None,
     force: bool,
     read_limits: tuple[tuple[str, float], ...],
-    **settings: Any,
+    **_: Any,
 ) -> None:
     """Look one or more designs over before hooping.
 
     With --goods it gives an outcome and a plan; without, measures and a comparison of three goods.
     """
-    job = make_job(settings)
-    refuse_impossible(job)
+    jobs = jobs_for(ctx, designs)
     stems = distinct_stems(designs)
     if maps is not None and not force:
-        _refuse_existing_maps(maps, stems, job)
+        for stem, (_settings, job) in zip(stems, jobs, strict=True):
+            _refuse_existing_maps(maps, stem, job)
     documents: list[Document] = []
     endings: list[tuple[str, str]] = []
     unreadable = faults = False
-    for number, (path, stem) in enumerate(zip(designs, stems, strict=True)):
+    for number, (path, stem, (settings, job)) in enumerate(zip(designs, stems, jobs, strict=True)):
         try:
             result = _look_over(path, job, dict(read_limits))
             if maps is not None:
@@ -75,7 +75,7 @@ def check(
 
             documents.append(document(result))
         else:
-            endings.append(_show(result, units, number=number, alone=len(designs) == 1))
+            endings.append(_show(result, settings["units"], number=number, alone=len(designs) == 1))
     if as_json:
         _show_json(documents, alone=len(designs) == 1)
     elif len(designs) > 1:
@@ -83,33 +83,24 @@ def check(
     ctx.exit(2 if unreadable else 1 if faults else 0)
 
 
-def make_job(settings: dict[str, Any]) -> Job:
-    """Return the job that the options describe.
+def jobs_for(ctx: click.Context, designs: tuple[Path, ...]) -> list[tuple[Settings, Job]]:
+    """Return settings and job for each design, which may lie under different settings files.
 
     Raises:
-        BadJob: the machine's or the stock's file cannot be used.
+        PrehoopError: a file of the user's cannot be used, or a job is one that no design can have.
 
     """
-    from analyzer.commands.own_files import read_machine, read_stock
-
-    machine, stock = settings["machine"], settings["stock"]
-    return Job(
-        goods=settings["goods"],
-        care=settings["care"],
-        back=settings["back"],
-        holding=settings["holding"],
-        hoop=settings["hoop"],
-        thread=settings["thread"],
-        needle=settings["needle"],
-        speed_spm=settings["speed"],
-        tolerance_mm=settings["tolerance"],
-        colour=settings["colour"],
-        backing=settings["backing"] or None,
-        topping=settings["topping"],
-        stock=read_stock(stock) if stock else None,
-        machine=read_machine(machine) if machine else None,
-        seed=settings["seed"],
-    )
+    by_files: dict[tuple[Path, ...], tuple[Settings, Job]] = {}
+    found = []
+    for design in designs:
+        files = files_for(design)
+        if files not in by_files:
+            settings = settings_for(ctx, files)
+            job = job_of(settings)
+            refuse_impossible(job)
+            by_files[files] = settings, job
+        found.append(by_files[files])
+    return found
 
 
 def refuse_impossible(job: Job) -> None:
@@ -125,14 +116,13 @@ def refuse_impossible(job: Job) -> None:
 
     setups = [goods.resolve(job, name, (0.0, 0.0)) for name in ([job.goods] if job.goods else COMPARED_ON)]
     topping = job.topping.strip().lower() if job.topping is not None else "none"
-    choice = goods.StackChoice((), None if topping == "none" else goods.topping(topping).name)
+    choice = goods.StackChoice((), None if topping == "none" else setups[0].tables.topping(topping).name)
     for one in job.stock or ():
-        goods.parse_backing(one)
+        goods.parse_backing(one, setups[0].tables)
     if job.backing is not None:
+        backings = goods.parse_backing(job.backing, setups[0].tables)
         for setup in setups:
-            goods.build_stack(
-                setup, replace(choice, backings=goods.parse_backing(job.backing)), job.calibration
-            )
+            goods.build_stack(setup, replace(choice, backings=backings), job.calibration)
 
 
 def distinct_stems(designs: tuple[Path, ...]) -> tuple[str, ...]:
@@ -161,12 +151,11 @@ def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:
         maps(result, folder, stem=stem, force=force)
 
 
-def _refuse_existing_maps(folder: Path, stems: tuple[str, ...], job: Job) -> None:
+def _refuse_existing_maps(folder: Path, stem: str, job: Job) -> None:
     from analyzer.files import refuse_existing
     from analyzer.report.files import job_map_names, map_paths
 
-    for stem in stems:
-        refuse_existing(map_paths(folder, stem, job_map_names(job)))
+    refuse_existing(map_paths(folder, stem, job_map_names(job)))
 
 
 def _show(result: Check, units: str, *, number: int, alone: bool) -> tuple[str, str]:

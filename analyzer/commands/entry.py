@@ -18,6 +18,7 @@ from analyzer.commands.check import check
 from analyzer.commands.console import complain, prepare_streams, say_error
 from analyzer.commands.explain import explain
 from analyzer.commands.formats import formats
+from analyzer.commands.settings_list import settings
 from analyzer.commands.tables import TABLE_COMMANDS
 from analyzer.errors import PrehoopError
 
@@ -49,6 +50,7 @@ for _command in TABLE_COMMANDS:
     prehoop.add_command(_command)
 prehoop.add_command(formats)
 prehoop.add_command(explain)
+prehoop.add_command(settings)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -3,26 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from analyzer.errors import UnknownName
 from analyzer.goods.stack import worst_known
-from analyzer.goods.tables import backings, cloths, hoops, needles, threads, toppings
+from analyzer.goods.tables import Tables, standard
 from analyzer.goods.types import Backing, Cloth, Hoop, Known, Needle, ThreadType, Topping, Value
 from analyzer.goods.units import oz_yd2_from_g_m2
 
 _Items = Mapping[str, Any]
-_LOADERS: Mapping[str, Callable[[], _Items]] = {
-    "goods": cloths,
-    "backings": backings,
-    "toppings": toppings,
-    "threads": threads,
-    "needles": needles,
-    "hoops": hoops,
-}
+_FIELDS = {"goods": "cloths"}  # the others bear their table's name
 #: The tables that can be listed.
-TABLES = tuple(_LOADERS)
+TABLES = ("goods", "backings", "toppings", "threads", "needles", "hoops")
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "goods": (
@@ -56,27 +49,30 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def rows(table_name: str) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+def rows(
+    table_name: str, tables: Tables | None = None
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     """Return headers and rows of a table.
 
     A quantity reads ``value (low-high)``; the last two columns say how well the least known quantity of the
-    row is known, and name every source. What has no measured quantity (hoops) counts as a guess.
+    row is known, and name every source. What has no measured quantity (hoops) counts as a guess. ``tables``:
+    the standard ones where none are given.
 
     Raises:
         UnknownName: the table is none of ``TABLES``.
     """
-    items = _items(table_name)
+    items = _items(table_name, tables)
     body = tuple((*_cells(item), _known(item), "; ".join(_sources(item))) for item in items.values())
     return (*_COLUMNS[table_name], "known", "source"), body
 
 
-def records(table_name: str) -> list[dict[str, Any]]:
+def records(table_name: str, tables: Tables | None = None) -> list[dict[str, Any]]:
     """Return a table as plain data: every field by name, quantities as {value, low, high, known, source}.
 
     Raises:
         UnknownName: the table is none of ``TABLES``.
     """
-    return [dataclasses.asdict(item) for item in _items(table_name).values()]
+    return [dataclasses.asdict(item) for item in _items(table_name, tables).values()]
 
 
 def quantities(item: Any) -> Iterator[tuple[str, Value]]:
@@ -87,10 +83,11 @@ def quantities(item: Any) -> Iterator[tuple[str, Value]]:
             yield field.name, value
 
 
-def _items(table_name: str) -> _Items:
-    if table_name not in _LOADERS:
+def _items(table_name: str, tables: Tables | None) -> _Items:
+    if table_name not in TABLES:
         raise UnknownName(table_name, TABLES)
-    return _LOADERS[table_name]()
+    items: _Items = getattr(tables or standard(), _FIELDS.get(table_name, table_name))
+    return items
 
 
 def _sources(item: Any) -> dict[str, None]:

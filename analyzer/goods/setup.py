@@ -178,4 +178,6 @@ def _fitting_hoop(size_mm: tuple[float, float], holding: str, machine: Machine |
         fields = [item for item in standard().hoops.values() if item.cap == cap and item.shape == "rectangle"]
     fields.sort(key=lambda item: (item.width_mm * item.height_mm, item.name))
     clearance = constants("setup")["foot_clearance_mm"].value
+    if machine is not None and machine.foot_clearance_mm is not None:
+        clearance = machine.foot_clearance_mm
     return next((item for item in fields if holds(item, size_mm, clearance)), fields[-1])
