@@ -234,7 +234,7 @@ TABLE = {
     curved_columns: (0.98, []),
     narrow_columns: (0.98, []),
     bordered_disc: (0.99, [("satin", "fill")]),
-    bordered_square: (0.99, [("satin", "fill")] * 4),
+    bordered_square: (0.99, [("satin", "fill")]),  # one column round its corners
     neighbours: (0.98, [("fill", "fill")]),
     ring: (0.99, [("run", "fill")] * 2),
     drawing: (1.0, []),

@@ -20,7 +20,9 @@ _TURN_BACK = -0.2  #: cosine between a thread and the next where the needle turn
 _TURNED_AT_ONCE = 0.64  #: cosine between a thread and the next but one: less is the corner of two columns
 _SAME_WAY = 0.3  #: cosine between successive steps across; a pattern turns less than this at once
 _PROGRESS_ROWS = 8  #: threads over which the way of a column is taken
-_DOUBLED_BACK = -0.3  #: cosine between the ways of two columns, less is a stroke back
+_DOUBLED_BACK = -0.5  #: cosine between the ways of two columns, less is a stroke back
+_ROUND_CORNER = 10  #: threads that turn a corner, at most, beyond those that lie side by side
+_FULL, _LONGEST, _SHORT = 0.6, 1.7, 0.8  #: of a column's width: threads round a corner, threads cut by one
 _FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridges
 _FAN = 8  #: threads between two parts of a border that fan out round a corner, at least
 _SPLITS = 4  #: most stitches to one thread of a split satin
@@ -186,7 +188,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
         # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.
         if b - a < _FAN and not _goes_on(strokes, before, after):
             return False
-        if _turns_back(strokes, a, b):
+        if _turns_back(strokes, a, b) or _turns_corner(strokes, before, after):
             return True
     if b - a > _FEW_BETWEEN:
         return False
@@ -212,10 +214,34 @@ def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
     return even and smooth and (b == a or float(back.mean()) >= _REVERSED_SHARE)
 
 
+def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
+    """Whether a column turns a corner: by threads that fan out, or by threads cut short on both sides of it.
+
+    Between two columns of a letter lies a way from the rail to the middle of the next.
+    """
+    a, b = int(before.rows[-1]), int(after.rows[0])
+    widths = median(strokes.chord_mm[before.rows]), median(strokes.chord_mm[after.rows])
+    if b - a > _ROUND_CORNER or min(widths) < _FULL * max(widths):
+        return False
+    width, chord = min(widths), strokes.chord_mm[a : b + 1]
+    ends = strokes.chord_mm[np.concatenate([before.rows[-2:], after.rows[:2]])]
+    if ends.max() < _SHORT * width:
+        return bool((chord < _SHORT * width).all())
+    unit = strokes.unit[a : b + 1]
+    onward = np.einsum("ij,ij->i", unit[1:], unit[:-1]) >= _TURN_BACK
+    return bool(chord.min() > _FULL * width and chord.max() < _LONGEST * width and onward.sum() < 2)
+
+
 def _goes_on(strokes: Strokes, before: Piece, after: Piece) -> bool:
-    """Whether a column goes on where another ends, and does not double back beside it."""
+    """Whether a column goes on where another ends, and does not double back beside it.
+
+    Its way is that of full threads: those cut short by a corner lie along the bisector.
+    """
     way = []
-    for rows in (before.rows[-_PROGRESS_ROWS:], after.rows[:_PROGRESS_ROWS]):
+    for band, last in ((before, True), (after, False)):
+        chord = strokes.chord_mm[band.rows]
+        full = band.rows[chord > _SHORT * median(chord)]
+        rows = full[-_PROGRESS_ROWS:] if last else full[:_PROGRESS_ROWS]
         middle = (strokes.start[rows] + strokes.end[rows]) / 2
         step = middle[-1] - middle[0]
         way.append(step / max(float(np.hypot(*step)), 1e-9))

@@ -11,11 +11,14 @@ from analyzer.arrays import Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import Ground, hidden_share
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.strokes import Strokes
 
 _PARALLEL_DEG = 15.0
 _ROWS_SHARE = 0.35  #: short outermost rows have connectors of nearly their own length
+_BACK = -0.2  #: cosine between a thread and the next where the needle turns back
+_FAN_THREADS = 30  #: a fan has no more
+_LIKE = (0.6, 1.6)  #: threads of a column are so long, of its width
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 
 
@@ -26,7 +29,13 @@ def absorb_scraps(sewn: Sewn, strokes: Strokes, pieces: list[Piece], over: Groun
     for k, piece in enumerate(pieces):
         before = kept[-1] if kept else None
         after = pieces[k + 1] if k + 1 < len(pieces) else None
-        if piece.shape != "line" or piece.path_mm(sewn) >= constants("regions")["scrap_mm"].value:
+        if piece.shape != "line":
+            kept.append(piece)
+        elif before and follows(sewn, before, piece) and _threads_of(strokes, piece, before):
+            kept[-1] = _with_scrap(strokes, before, piece)
+        elif after and follows(sewn, piece, after) and _threads_of(strokes, piece, after):
+            pieces[k + 1] = _with_scrap(strokes, after, piece)
+        elif piece.path_mm(sewn) >= constants("regions")["scrap_mm"].value:
             kept.append(piece)
         elif before and _ends(sewn, strokes, before, piece, over):
             kept[-1] = _with_scrap(strokes, before, piece)
@@ -62,6 +71,20 @@ def _begins(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
 def _rows_of(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a fair part of a scrap runs along the rows of a band."""
     return bool(strokes.chord_mm[_along(strokes, scrap, band)].sum() > _ROWS_SHARE * scrap.path_mm(sewn))
+
+
+def _threads_of(strokes: Strokes, scrap: Piece, band: Piece) -> bool:
+    """Whether a scrap is threads of a column that fan out round a corner, from rail to rail like its own."""
+    if band.shape != "zigzag":
+        return False
+    first, stop = np.searchsorted(strokes.first, [scrap.first - 1, scrap.last])
+    if not 2 <= stop - first <= _FAN_THREADS:
+        return False
+    unit, chord = strokes.unit[first:stop], strokes.chord_mm[first:stop]
+    back = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < _BACK
+    width = median(strokes.chord_mm[band.rows])
+    like = (chord > _LIKE[0] * width) & (chord < _LIKE[1] * width)
+    return bool(back.all() and like.all())
 
 
 def _tiny(sewn: Sewn, scrap: Piece) -> bool:
