@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     )
     from analyzer.formats import read, write
     from analyzer.job import Calibration, Frame, Job, Limits, Machine
+    from analyzer.pipeline import Countered
     from analyzer.report import Check, check
 
 __version__ = "0.1.0"
@@ -43,6 +44,7 @@ __all__ = [
     "BadTable",
     "Calibration",
     "Check",
+    "Countered",
     "Design",
     "Frame",
     "Job",
@@ -67,6 +69,7 @@ __all__ = [
 _HOMES = {
     "Calibration": "analyzer.job",
     "Check": "analyzer.report",
+    "Countered": "analyzer.pipeline",
     "Design": "analyzer.design",
     "Frame": "analyzer.job",
     "Job": "analyzer.job",

@@ -16,6 +16,7 @@ import click
 from analyzer import __version__
 from analyzer.commands.check import check
 from analyzer.commands.console import complain, prepare_streams, say_error
+from analyzer.commands.counter import counter
 from analyzer.commands.explain import explain
 from analyzer.commands.formats import formats
 from analyzer.commands.settings_list import settings
@@ -46,6 +47,7 @@ def prehoop() -> None:
 
 
 prehoop.add_command(check)
+prehoop.add_command(counter)
 for _command in TABLE_COMMANDS:
     prehoop.add_command(_command)
 prehoop.add_command(formats)

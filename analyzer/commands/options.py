@@ -122,7 +122,7 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         metavar="FOLDER",
         help="Write the cloth maps as PNG.",
     ),
-    "force": click.option("--force", is_flag=True, help="Write over maps that are there already."),
+    "force": click.option("--force", is_flag=True, help="Write over files that are there already."),
     "read-limit": click.option(
         "--read-limit",
         "read_limits",

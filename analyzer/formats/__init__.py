@@ -9,6 +9,16 @@ keep all of it, and reads it back before it does. :func:`known` lists the format
 from analyzer.formats.limits import ReadLimits, raised
 from analyzer.formats.reading import read
 from analyzer.formats.table import Format, known
-from analyzer.formats.writing import Written, write
+from analyzer.formats.writing import Written, to_bytes, writable_format, write
 
-__all__ = ["Format", "ReadLimits", "Written", "known", "raised", "read", "write"]
+__all__ = [
+    "Format",
+    "ReadLimits",
+    "Written",
+    "known",
+    "raised",
+    "read",
+    "to_bytes",
+    "writable_format",
+    "write",
+]

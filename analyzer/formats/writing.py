@@ -11,7 +11,7 @@ import numpy as np
 from analyzer.arrays import Ints
 from analyzer.design import Command, Design
 from analyzer.errors import BadJob, UnwritableDesign
-from analyzer.files import write_whole
+from analyzer.files import refuse_existing, write_whole
 from analyzer.formats.decoded import UNIT_MM, Decoded
 from analyzer.formats.decoding import decode
 from analyzer.formats.encoding import SETTINGS, encode
@@ -49,12 +49,7 @@ def write(
 
     """
     file = Path(path)
-    form = _format(file)
-    if file.is_dir():
-        raise UnwritableDesign(f"{file}: this is a folder; name a file in it")
-    _refuse_original(file, original)
-    if file.exists() and not force:
-        raise BadJob(f"{file} is there already: name another place, or allow writing over it (--force)")
+    form = writable_format(file, force=force, original=original)
     data, remarks = to_bytes(design, form, file.name)
     try:
         write_whole(file, data, force=force)
@@ -64,6 +59,25 @@ def write(
             "name a folder that is there, has room and may be written to"
         ) from None
     return Written(file, form.name, remarks)
+
+
+def writable_format(
+    file: Path, *, force: bool = False, original: str | os.PathLike[str] | None = None
+) -> Format:
+    """Return the format that ``file`` is to be written in, before anything is computed for it.
+
+    Raises:
+        UnwritableDesign: its ending names no format that is written, or it is a folder.
+        BadJob: the file is there already and ``force`` is false, or it is the original.
+
+    """
+    form = _format(file)
+    if file.is_dir():
+        raise UnwritableDesign(f"{file}: this is a folder; name a file in it")
+    _refuse_original(file, original)
+    if not force:
+        refuse_existing((file,))
+    return form
 
 
 def to_bytes(design: Design, form: Format, shown: str) -> tuple[bytes, tuple[str, ...]]:

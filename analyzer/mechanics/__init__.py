@@ -1,23 +1,31 @@
 """How stitching moves the cloth: membrane, stitch law, sewing sequence, drift, gaps, pull-in and pucker.
 
 :func:`prepare` lays out one design's stitching over its hoop once; :func:`respond` computes how one stack
-answers it, nominally and over the common draws of what is uncertain. :class:`Membrane` is the plane problem
+answers it, nominally and over the common draws of what is uncertain. :func:`counter` finds the moves that
+bring the stitches, sewn, to where the file means them. :class:`Membrane` is the plane problem
 by itself.
 """
 
+from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
 from analyzer.mechanics.membrane import Membrane
 from analyzer.mechanics.respond import respond
 from analyzer.mechanics.sewing import Sewing, prepare
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response
 
 __all__ = [
+    "PASSES",
     "ColumnDraws",
     "GapDraws",
     "Membrane",
+    "Miss",
+    "Moves",
     "PuckerDraws",
     "PullIn",
+    "Reason",
     "Response",
     "Sewing",
+    "counter",
+    "moved_design",
     "prepare",
     "respond",
 ]

@@ -50,8 +50,7 @@ def pull_in(
         for direction in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle)))
     )
     max_mm = float(np.hypot(*whole[used].T).max())
-    low, high = principal_strains(_averaged_strain(layout, one[0, -1]))
-    strain_p95 = float(np.percentile(np.maximum(np.abs(low), np.abs(high))[stitched(layout)], 95))
+    strain = strain_p95(layout, one[0, -1])
     result = PullIn(
         max_mm=max_mm,
         visible_mm=float(np.hypot(*moved[largest])),
@@ -59,10 +58,16 @@ def pull_in(
         along_mm=along,
         across_mm=across,
         reach_mm=_reach(layout, one[0, -1], max_mm),
-        strain_p95=strain_p95,
-        beyond_range=strain_p95 > constants("limits")["strain_p95"].value,
+        strain_p95=strain,
+        beyond_range=strain > constants("limits")["strain_p95"].value,
     )
     return result, moved
+
+
+def strain_p95(layout: Layout, u: Floats) -> float:
+    """95th percentile over stitched cells of the largest averaged strain under ``u`` (nodes, 2) mm."""
+    low, high = principal_strains(_averaged_strain(layout, u))
+    return float(np.percentile(np.maximum(np.abs(low), np.abs(high))[stitched(layout)], 95))
 
 
 def _averaged_strain(layout: Layout, u: Floats) -> Floats:

@@ -10,10 +10,11 @@ import numpy as np
 
 from analyzer.arrays import Bools, Floats, frozen
 from analyzer.goods import Draws, Stack, values
+from analyzer.goods.constants import constants
 from analyzer.mechanics.law import Pull, tension
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.pucker import amplitude_mm, pucker_draws, release, ring, ring_contraction
-from analyzer.mechanics.pullin import principal_strains, pull_in
+from analyzer.mechanics.pullin import principal_strains, pull_in, strain_p95
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
 from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
@@ -80,7 +81,7 @@ def respond(
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
     pulled, moved = pull_in(
-        layout, nominal.states, sewing.design.penetrations, sewing.loaded, _visible(sewing.regions), weight
+        layout, nominal.states, sewing.design.penetrations, sewing.loaded, visible(sewing.regions), weight
     )
     shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
     u = nominal.states[0, -1].reshape(shape)
@@ -125,13 +126,27 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
     )
 
 
-def _visible(regions: Regions) -> Bools:
+def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, bool]:
+    """Sew the design once at nominal values on the fine grid.
+
+    Returns the states (1, blocks + 1, nodes, 2) mm, and whether the cloth strains beyond the model's range.
+
+    Raises:
+        NotConverged: a solve missed its tolerance.
+
+    """
+    sewn = sew(sewing.full, sewing.stitches, make_variants(stack, {}, 1), tolerance=TOLERANCE)
+    strain = strain_p95(sewing.full, sewn.states[0, -1])
+    return sewn.states, strain > constants("limits")["strain_p95"].value
+
+
+def visible(regions: Regions) -> Bools:
     """Which penetrations (m,) belong to stitching that shows."""
     hidden = [
         r.id for r in regions.items if r.kind in (RegionKind.UNDERLAY, RegionKind.TRAVEL, RegionKind.TIE)
     ]
-    visible: Bools = ~np.isin(regions.region_of, hidden)
-    return visible
+    shown: Bools = ~np.isin(regions.region_of, hidden)
+    return shown
 
 
 def _slipping(sewing: Sewing, variants: Variants) -> Floats:

@@ -13,7 +13,7 @@ from analyzer import pipeline
 from analyzer.design import Design
 from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.job import Job
-from analyzer.pipeline import Checked, Progress
+from analyzer.pipeline import Checked, Countered, Progress
 from analyzer.report.fill_in import document
 from analyzer.report.schema import encode
 
@@ -68,6 +68,16 @@ class Check(Checked):
         from analyzer.report.terminal import text
 
         return text(self, units=units, width=width)
+
+    def countered(self, progress: Progress | None = None) -> Countered:
+        """Return the countered copy: the design moved so that, sewn here, it comes out where it is meant.
+
+        Raises:
+            BadJob: the check names no goods.
+            NotConverged: a solve missed its tolerance.
+
+        """
+        return pipeline.countered(self, progress)
 
     def map_names(self) -> tuple[str, ...]:
         """Return the names that :meth:`map` takes."""
