@@ -106,7 +106,7 @@ def stack(goods, *backings, pull_n=1.0):
         layers=tuple(layers),
         holding="hooped",
         thread=ThreadType(
-            "t", "t", "viscose", FACTOR, FACTOR, Value(80.0, 50.0, 100.0, "guess", "test"), "75/11"
+            "t", "t", "viscose", FACTOR, FACTOR, Value(80.0, 50.0, 100.0, "guess", "test"), "75/11", FACTOR
         ),
         needle=Needle("75/11", "75/11", blade, ("ball",)),
         hooping_n_per_m=Value(50.0, 10.0, 200.0, "guess", "test"),

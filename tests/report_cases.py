@@ -113,13 +113,15 @@ def setup(goods: str = "jersey") -> Setup:
         goods, f"{goods} of the tests", "knit", value(160), value(0.6), value(0.3), value(0.2), value(60),
         value(0.3),
         value(4), value(5), None, True, False, "hot-iron", "wash", "skin", "washed-often", True, "75/11",
-        ("cutaway",), "made for the tests",
+        ("cutaway",), "made for the tests", value(0.5),
     )  # fmt: skip
-    thread = ThreadType("viscose-40", "viscose 40", "viscose", value(27), value(0.4), value(80), "75/11")
+    thread = ThreadType(
+        "viscose-40", "viscose 40", "viscose", value(27), value(0.4), value(80), "75/11", value(0.5)
+    )
     return Setup(
         cloth, "washed-often", "skin", "hooped", Hoop("100x100", 100.0, 100.0, "rectangle", "made"), thread,
         Needle("75/11", "75/11", value(0.75), ("ball",)), 800.0, 0.5, False, None, MappingProxyType({}), (),
-        standard(),
+        None, standard(),
     )  # fmt: skip
 
 

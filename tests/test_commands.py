@@ -301,7 +301,7 @@ def test_without_options_the_job_is_the_plain_one(asked: Asked) -> None:
         ("--machine", 'needles = 6\nspeed_spm = 8\n[[frame]]\nwidht_mm = 3', "did you mean width_mm?"),
         ("--machine", 'needles = 6\nspeed_spm = 8\n[[frame]]\nwidth_mm = 3', "line 3: the key 'height_mm'"),
         ("--machine", 'needles = 6\nspeed_spm = 8\nframe = 3', "[[frame]]"),
-        ("--machine", "needles = 6\nspeed_spm = 8\n[[frame]]\ndiameter_mm = 9\nwidth_mm = 3", "a round frame"),
+        ("--machine", "needles = 6\nspeed_spm = 8\n[[frame]]\ndiameter_mm = 9\nwidth_mm = 3", "a round fr"),
         ("--machine", 'needles = 6\nspeed_spm = 8\n[[frame]]\nshape = "star"', "line 4: shape must be"),
         ("--machine", 'needles = 6\nspeed_spm = 8\nheads = 1.5', "line 3: heads must be a whole number"),
         ("--machine", 'needles = 6\nspeed_spm = 8\nfoot_clearance_mm = 0', "line 3: foot_clearance_mm must"),

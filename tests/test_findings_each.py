@@ -21,13 +21,14 @@ from evidence_by_hand import (
     sound_regions,
 )
 
-from analyzer.cloth.types import Lace, Needling, Perforation, Void, WeakLink
+from analyzer.cloth.types import Cover, Lace, Needling, Perforation, Void, WeakLink
 from analyzer.findings import RULES, Evidence, Finding, Level, judge, measure
 from analyzer.findings.field import clearance_mm
 from analyzer.findings.rules.ground_shows import contrast
 from analyzer.goods.types import Hoop, StackChoice
-from analyzer.mechanics.types import ColumnDraws
-from analyzer.regions.types import Applique, Base, Lettering, RegionKind, Regions, UnderlayKind
+from analyzer.job import Limits, Machine
+from analyzer.mechanics.types import ColumnDraws, Response
+from analyzer.regions.types import Applique, Base, Lettering, OutlinePair, RegionKind, Regions, UnderlayKind
 
 COUNT = len(rows())
 
@@ -90,11 +91,68 @@ def perforated(length_mm: float) -> Needling:
     return Needling(500, 0.5, (Perforation((8.0, 8.0), length_mm, 5.0),), 0, 4.0, 2, 0)
 
 
+def spreading(grown_mm: float) -> Response:
+    still = response()
+    return replace(still, pull_in=replace(still.pull_in, across_mm=-grown_mm))
+
+
 def column(loss_mm: float):
     return ColumnDraws(4, 2.0, loss_mm, np.full(40, loss_mm))
 
 
+def late_outline(between_mm: float) -> Evidence:
+    """Return a fill, another fill of 800 mm of thread, and then the run round the first."""
+    points = rows()
+    first, last = 100, COUNT - 6
+    region_of = np.full(COUNT, 4, dtype=np.int32)
+    region_of[:first], region_of[last:] = 2, 3
+    ring = np.array([[0.0, 0.0], [20.0, 0.0]])
+    ends = np.array([last, last + 1], dtype=np.int32)
+    pair = OutlinePair(3, 2, ring, ends, ring, np.zeros(2, dtype=np.int32), np.eye(2), np.zeros(2))
+    regions = Regions(
+        items=(
+            region(0, RegionKind.TIE),
+            region(1, RegionKind.UNDERLAY),
+            region(2, RegionKind.FILL, covers=(1,), first=0, last=first - 1),
+            region(3, RegionKind.RUN, colour=1, outline_of=(2,), first=last, last=COUNT - 1),
+            region(4, RegionKind.FILL, covers=(1,), first=first, last=last - 1),
+        ),
+        region_of=region_of,
+        pairs=(pair,),
+    )
+    limits = Limits((("between_mm", between_mm),))
+    return evidence(job(limits=limits), design=design(points), regions=regions, cover=cover(count=5))
+
+
+def eyes(count: int) -> Cover:
+    return cover(voids=tuple(Void(2.0, (8.0, 8.0), 0.8, True) for _ in range(count)))
+
+
+def machine(needles: int) -> Machine:
+    return Machine("loft", needles, 800.0)
+
+
+def coloured() -> Regions:
+    return with_regions(*(region(4 + k, RegionKind.RUN, colour=k) for k in range(5)))
+
+
 BAD: dict[str, object] = {
+    "shrinks-in-wash": lambda: evidence(
+        job("terry", care="washed-often"),
+        one_layer(topping="wash-away-film"),
+        regions=with_regions(region(4, RegionKind.FILL, covers=(1,), bbox_mm=(0.0, 0.0, 60.0, 20.0))),
+        cover=cover(count=5),
+    ),
+    "more-colours-than-needles": lambda: evidence(
+        job(machine=machine(3)), regions=coloured(), cover=cover(count=9)
+    ),
+    "backing-shows": lambda: evidence(job("organza"), one_layer("cutaway", 30.0)),
+    "hoop-mark": lambda: evidence(job("leather"), one_layer("tearaway", 50.0)),
+    "topping-trapped": lambda: evidence(
+        job("terry", care="never-washed"), one_layer(topping="opaque-film"), cover=eyes(8)
+    ),
+    "order-fights-cloth": lambda: late_outline(500.0),
+    "column-spreads": lambda: evidence(response=spreading(0.9)),
     "outline-gap": lambda: evidence(response=response(gaps=(gap(0.0, np.linspace(0.0, 1.0, 40)),))),
     "outline-overlap": lambda: evidence(response=response(gaps=(gap(0.0, np.full(40, -1.2)),))),
     "column-narrows": lambda: evidence(
@@ -221,6 +279,22 @@ PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", 
         ("short-stitches", lambda: evidence(design=design(lone_short()))),
         ("small-lettering", lambda: evidence(regions=word(9.0))),
         ("missing-stop", lambda: evidence(regions=applique(True, True))),
+        (
+            "shrinks-in-wash",
+            lambda: evidence(job("terry", care="never-washed"), one_layer(topping="wash-away-film")),
+        ),
+        ("shrinks-in-wash", lambda: evidence(job("polar-fleece"), one_layer(topping="wash-away-film"))),
+        ("more-colours-than-needles", lambda: evidence(job(machine=machine(6)), regions=coloured())),
+        ("more-colours-than-needles", lambda: evidence(job(machine=machine(1)), regions=coloured())),
+        ("backing-shows", lambda: evidence(job("organza"), one_layer("wash-away-fibrous", 50.0))),
+        ("hoop-mark", lambda: evidence(job("leather", holding="floated"), one_layer("tearaway", 50.0))),
+        (
+            "topping-trapped",
+            lambda: evidence(job("terry"), one_layer(topping="wash-away-film"), cover=eyes(8)),
+        ),
+        ("topping-trapped", lambda: evidence(job("terry"), one_layer(topping="opaque-film"), cover=eyes(2))),
+        ("order-fights-cloth", lambda: late_outline(3000.0)),
+        ("column-spreads", lambda: evidence(response=spreading(0.2))),
     ],
 )
 def test_a_finding_keeps_silent_where_it_should(name, sound):

@@ -232,8 +232,10 @@ def test_layers_are_turned_and_nothing_is_cut_where_nothing_is_behind():
 @pytest.mark.parametrize(
     ("goods", "settings", "choice", "word", "there"),
     [
-        ("leather", {}, one_layer(), "ring marks", True),
-        ("denim", {}, one_layer(), "ring marks", False),
+        ("performance-knit", {}, one_layer(), "dye", True),
+        ("denim", {}, one_layer(), "dye", False),
+        ("jersey", {}, one_layer(), "sleepwear", True),
+        ("canvas", {}, one_layer(), "sleepwear", False),
         ("denim", {"holding": "adhesive"}, one_layer(), "Spray", True),
         ("denim", {}, one_layer(), "Spray", False),
         ("polar-fleece", {}, one_layer(), "no iron", True),

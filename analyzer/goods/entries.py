@@ -160,6 +160,7 @@ def as_cloth(name: str, entry: Entry) -> Cloth:
         needle=entry.text("needle") if solid or entry.has("needle") else "75/11",
         backings=entry.texts("backings"),
         backings_source=entry.text("backings_source"),
+        shrink_percent=entry.quantity("shrink_percent", positive=False),
     )
 
 
@@ -221,6 +222,7 @@ def as_thread(name: str, entry: Entry) -> ThreadType:
         laid_width_mm=entry.quantity("laid_width_mm"),
         axial_stiffness_n=entry.quantity("axial_stiffness_n"),
         needle=entry.text("needle"),
+        shrink_percent=entry.quantity("shrink_percent", positive=False),
         usual=entry.flag("usual"),
     )
 

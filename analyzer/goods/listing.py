@@ -29,6 +29,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
         "shear N/m",
         "bending uN.m",
         "pile mm",
+        "shrinks %",
         "usual backings",
     ),
     "backings": (
@@ -55,8 +56,8 @@ def rows(
     """Return headers and rows of a table.
 
     A quantity reads ``value (low-high)``; the last two columns say how well the least known quantity of the
-    row is known, and name every source. What has no measured quantity (hoops) counts as a guess. ``tables``:
-    the standard ones where none are given.
+    row is known (shrinkage, all guesses, left out), and name every source. What has no measured quantity
+    (hoops) counts as a guess. ``tables``: the standard ones where none are given.
 
     Raises:
         UnknownName: the table is none of ``TABLES``.
@@ -100,7 +101,7 @@ def _sources(item: Any) -> dict[str, None]:
 
 
 def _known(item: Any) -> Known:
-    values = [value for _, value in quantities(item)]
+    values = [value for name, value in quantities(item) if name != "shrink_percent"]
     return worst_known(values) if values else "guess"
 
 
@@ -128,6 +129,7 @@ def _cells(item: Any) -> tuple[str, ...]:
                 _range(item.shear_n_per_m),
                 _range(item.bending_unm),
                 _range(item.pile_mm),
+                _range(item.shrink_percent),
                 ", ".join(item.backings),
             )
         case Backing():

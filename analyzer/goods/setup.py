@@ -35,6 +35,7 @@ class Setup:
     colour: str | None  #: of the goods
     limits: Mapping[str, Value]  #: the limits table with the user's own values laid over it
     silenced: tuple[str, ...]
+    needles: int | None  #: colours that the machine threads at a time, None where no machine is given
     tables: Tables  #: with the user's own goods and backings
 
 
@@ -74,6 +75,7 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
         colour=_colour(job.colour),
         limits=limits,
         silenced=job.limits.silenced if job.limits is not None else (),
+        needles=job.machine.needles if job.machine is not None else None,
         tables=tables,
     )
 

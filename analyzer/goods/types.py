@@ -54,6 +54,7 @@ class Cloth:
     needle: str  #: usual needle of the needles table
     backings: tuple[str, ...]  #: kinds that the trade would put behind it, usual first
     backings_source: str
+    shrink_percent: Value  #: of length, in the wash that its care means
 
     @property
     def sewn_thickness_mm(self) -> float:
@@ -109,6 +110,7 @@ class ThreadType:
     laid_width_mm: Value  #: flattened on the cloth
     axial_stiffness_n: Value  #: EA0
     needle: str  #: usual needle
+    shrink_percent: Value  #: of length, in the wash
     usual: bool = False  #: taken when a job names none; true of exactly one
 
 

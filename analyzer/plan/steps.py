@@ -104,7 +104,6 @@ def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
     applies = {
         "machine": True,
         "broken": True,
-        "hoop_mark": not cloth.hoopable and setup.holding == "hooped",
         "spray": adhesive and not own_adhesive,
         "iron": cloth.heat == "none" and cloth.family != "none",
         "heat_away": choice.topping == "heat-away-film",
@@ -113,7 +112,9 @@ def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
         "pile_wash": choice.topping is not None and wants_topping(setup) and setup.care != "never-washed",
         "topping_none": choice.topping is None and wants_topping(setup),
         "hot": cloth.heat != "none" or attach(setup, choice) == "fused",
+        "dye": cloth.heat == "cool-iron",
         "skin": touches_skin(setup) and bool(choice.backings),
+        "child": touches_skin(setup),
         "makers": True,
     }
     return tuple(say("caution", name) for name, is_so in applies.items() if is_so)
