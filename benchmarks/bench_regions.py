@@ -166,7 +166,7 @@ def peak_mb() -> float:
 
 
 def measure(kind: str, stitches: int, profile: bool) -> None:
-    """Print what cutting one design takes: stitches, regions, pairs, seconds, peak memory before and after."""
+    """Print what cutting one design takes: penetrations, regions, pairs, seconds, MB before and after."""
     cut(build(kind, 2_000))  # loads what is loaded late
     design = build(kind, stitches)
     before = peak_mb()

@@ -16,7 +16,7 @@ from analyzer.regions.applique import find_appliques
 from analyzer.regions.base import find_bases
 from analyzer.regions.curves import curved_rows
 from analyzer.regions.groups import Piece, fill_gaps, find_bands
-from analyzer.regions.hidden import Ground, covered_by, dense, dense_ground, hidden_share, hidden_stitches
+from analyzer.regions.hidden import Ground, covered_by, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
 from analyzer.regions.pairs import find_pairs
@@ -118,8 +118,7 @@ def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Regions:
     kinds = name_kinds(sewn, strokes, pieces)
     count = [p.last - p.first + 1 for p in pieces]
     region_of: Ints = np.repeat(np.arange(len(pieces), dtype=np.int32), count)
-    bands = [(number, piece) for number, piece in enumerate(pieces) if dense(piece)]
-    covers = covered_by(sewn, bands, region_of, len(pieces))
+    covers = covered_by(sewn, pieces)
     items = [
         _region(sewn, strokes, piece, number, kind, tuple(covers[number]))
         for number, (piece, kind) in enumerate(zip(pieces, kinds, strict=True))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -11,31 +12,26 @@ from scipy import ndimage
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, chunks
 
 _CELL_MM = 0.5  #: one empty cell at most between rows 1 mm apart, which the closing fills
 _COVER_CELLS = ((0.6, 0.0, 0.55), (1.1, 0.55, 2.0))  #: side mm of a cell, for spacings from mm, to mm
 _MOST_CELLS = 4_000_000  #: coarser cells beyond this, for absurdly large designs
+_MOST_SLOTS = 8_000_003  #: cells of a very large design share so many slots
+_PAIRS_AT_ONCE = 2_000_000
+
+Keys: TypeAlias = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """Cells of dense stitching: ``latest`` (ny, nx) is the last dense stitch there, -1 for none."""
+    """What dense stitching lies over the samples of a design."""
 
-    x0: float
-    y0: float
-    cell_mm: float
-    latest: Ints
+    latest: Ints  #: (q,) the last dense stitch over each sample, -1 for none
 
-    def at(self, points: Floats) -> Ints:
-        """Return the last dense stitch over each of ``points`` (q, 2) mm, -1 for none or outside."""
-        ny, nx = self.latest.shape
-        ix = np.floor((points[:, 0] - self.x0) / self.cell_mm).astype(np.int64)
-        iy = np.floor((points[:, 1] - self.y0) / self.cell_mm).astype(np.int64)
-        inside = (ix >= 0) & (iy >= 0) & (ix < nx) & (iy < ny)
-        found = np.full(len(points), -1, dtype=np.int32)
-        found[inside] = self.latest[iy[inside], ix[inside]]
-        return found
+    def over(self, sewn: Sewn, piece: Piece) -> Ints:
+        """Return the last dense stitch over each sample of a piece, (k,)."""
+        return self.latest[sewn.start[piece.first] : sewn.start[piece.last + 1]]
 
 
 def dense(piece: Piece) -> bool:
@@ -45,39 +41,47 @@ def dense(piece: Piece) -> bool:
     return piece.band and piece.spacing_mm < limit
 
 
-def ground(points: Floats, stitch: Ints) -> Ground:
-    """Lay samples ``points`` (q, 2) mm of ``stitch`` (q,) into cells and close the slits between rows."""
-    low, high = points.min(axis=0), points.max(axis=0)
-    cell = max(_CELL_MM, float(np.sqrt(np.prod(high - low + 3.0) / _MOST_CELLS)))
-    low = low - 2.37 * cell  # off the file's own lattice
-    nx, ny = (np.ceil((high - low) / cell).astype(np.int64) + 3).tolist()
-    latest = np.full(ny * nx, -1, dtype=np.int32)
-    index = np.floor((points - low) / cell).astype(np.int64)
-    np.maximum.at(latest, index[:, 1] * nx + index[:, 0], stitch)
-    closed = ndimage.minimum_filter(ndimage.maximum_filter(latest.reshape(ny, nx), 3), 3, mode="nearest")
-    return Ground(float(low[0]), float(low[1]), cell, np.maximum(closed, latest.reshape(ny, nx)))
-
-
 def dense_ground(sewn: Sewn, pieces: list[Piece]) -> Ground | None:
-    """Return the ground that all dense bands take up; None when there are none."""
-    laid = [sewn.samples(piece.first, piece.last) for piece in pieces if dense(piece)]
-    if not laid:
+    """Lay all dense bands into cells, close the slits between rows; None when there are none."""
+    laid = np.zeros(len(sewn.points), dtype=np.bool_)
+    corners = []
+    for piece in pieces:
+        if dense(piece):
+            part = slice(int(sewn.start[piece.first]), int(sewn.start[piece.last + 1]))
+            laid[part] = True
+            corners += [sewn.points[part].min(axis=0), sewn.points[part].max(axis=0)]
+    if not corners:
         return None
-    return ground(np.concatenate([points for points, _ in laid]), np.concatenate([own for _, own in laid]))
+    low, high = np.min(corners, axis=0), np.max(corners, axis=0)
+    cell_mm = max(_CELL_MM, float(np.sqrt(np.prod(high - low + 3.0) / _MOST_CELLS)))
+    low = low - 2.37 * cell_mm  # off the file's own lattice
+    nx, ny = (np.ceil((high - low) / cell_mm).astype(np.int64) + 3).tolist()
+    # One more cell, the last, stands for everywhere outside.
+    cell = np.full(len(laid), ny * nx, dtype=np.int32)
+    for part in chunks(len(laid)):
+        index = np.floor((sewn.points[part] - low) / cell_mm)
+        inside = ((index >= 0) & (index < [nx, ny])).all(axis=1)
+        cell[part][inside] = index[inside, 1] * nx + index[inside, 0]
+    latest = np.full(ny * nx + 1, -1, dtype=np.int32)
+    latest[cell[laid]] = sewn.stitch[laid]  # in sewing order, so that the last one stays
+    raster = latest[:-1].reshape(ny, nx)
+    closed = ndimage.minimum_filter(ndimage.maximum_filter(raster, 3), 3, mode="nearest")
+    np.maximum(raster, closed, out=raster)
+    return Ground(latest[cell])
 
 
 def hidden_share(sewn: Sewn, piece: Piece, over: Ground | None) -> float:
     """Share of a piece's thread that stitching later than the piece covers."""
     if over is None:
         return 0.0
-    points, _ = sewn.samples(piece.first, piece.last)
-    return float((over.at(points) > piece.last).mean())
+    latest = over.over(sewn, piece)
+    return float(np.count_nonzero(latest > piece.last) / latest.size)
 
 
 def hidden_stitches(sewn: Sewn, piece: Piece, over: Ground) -> Bools:
     """Return which stitches of a piece are covered later, short changes left out, (last - first + 1,)."""
-    points, which = sewn.samples(piece.first, piece.last)
-    later = over.at(points) > piece.last
+    _, which = sewn.samples(piece.first, piece.last)
+    later = over.over(sewn, piece) > piece.last
     row = which - piece.first
     share = np.bincount(row, weights=later) / np.bincount(row)
     hidden = share > 0.5
@@ -103,43 +107,77 @@ def hidden_stitches(sewn: Sewn, piece: Piece, over: Ground) -> Bools:
             hidden[a:b] = ~hidden[a]
 
 
-def covered_by(sewn: Sewn, bands: list[tuple[int, Piece]], region_of: Ints, count: int) -> list[list[int]]:
-    """For each of ``count`` regions those that mostly lie under it; ``bands`` are (id, dense band).
+def covered_by(sewn: Sewn, pieces: list[Piece]) -> list[list[int]]:
+    """For each of the pieces those that mostly lie under it, by number; none under one that is not dense.
 
     Each band takes up cells no smaller than its spacing; a region mostly lies under a later band where most
     of its samples lie in cells of that band.
     """
-    share = constants("regions")["hidden_share"].value
-    owner = region_of[sewn.stitch]
-    total = np.maximum(np.bincount(owner, minlength=count), 1)
-    found: list[list[int]] = [[] for _ in range(count)]
+    share, count = constants("regions")["hidden_share"].value, len(pieces)
+    begin = sewn.start[[piece.first for piece in pieces]]
+    total = np.diff(begin, append=len(sewn.points))
+    owner = np.repeat(np.arange(count, dtype=np.int32), total)
+    spacing = np.array([piece.spacing_mm if dense(piece) else -1.0 for piece in pieces])
+    found: list[list[int]] = [[] for _ in pieces]
     for cell_mm, least, most in _COVER_CELLS:
-        laid = [(number, band) for number, band in bands if least <= band.spacing_mm < most]
-        if not laid:
+        laid = (least <= spacing) & (spacing < most)
+        if not laid.any():
             continue
         cell = _cells(sewn.points, cell_mm)
-        taken = np.zeros(count, dtype=np.bool_)
-        taken[[number for number, _ in laid]] = True
-        # One row for each cell that a band takes up, in the order of the cells.
-        rows = np.flatnonzero(taken[owner])
-        tops = np.unique(cell[rows] * count + owner[rows])
-        begin = np.searchsorted(tops, cell * count)
-        times = np.searchsorted(tops, (cell + 1) * count) - begin
-        which = np.repeat(np.arange(cell.size), times)
-        rank = np.arange(which.size) - np.repeat(np.cumsum(times) - times, times)
-        top = tops[np.repeat(begin, times) + rank] % count
-        earlier = owner[which] < top
-        pair, hits = np.unique(top[earlier] * count + owner[which[earlier]], return_counts=True)
-        mostly = hits > share * total[pair % count]
-        for upper, lower in zip(
-            (pair[mostly] // count).tolist(), (pair[mostly] % count).tolist(), strict=True
-        ):
+        tops = np.flatnonzero(laid[owner])
+        # By the last band in each cell alone: what lies mostly under one lies no less under any. Far places
+        # may share a slot, which only lets more through to the exact count.
+        slot = cell % _MOST_SLOTS
+        last = np.full(int(slot.max()) + 1, -1, dtype=np.int32)
+        last[slot[tops]] = owner[tops]
+        under = last[slot] > owner
+        mostly = np.add.reduceat(under, begin, dtype=np.int64) > share * total
+        under &= mostly[owner]
+        wanted = np.zeros(last.size, dtype=np.bool_)
+        wanted[slot[under]] = True
+        tops = tops[wanted[slot[tops]]]
+        above = cell[tops] * count + owner[tops]
+        pair, hits = _stacked(cell[under] * count + owner[under], above, count)
+        mostly_there = hits > share * total[pair % count]
+        uppers, lowers = pair[mostly_there] // count, pair[mostly_there] % count
+        for upper, lower in zip(uppers.tolist(), lowers.tolist(), strict=True):
             found[upper].append(lower)
     return found
 
 
-def _cells(points: Floats, cell_mm: float) -> npt.NDArray[np.int64]:
+def _stacked(lower: Keys, upper: Keys, count: int) -> tuple[Keys, Keys]:
+    """Count samples of each region in cells of each later one; keys are ``cell * count + region``.
+
+    Returns keys ``later * count + region`` in order, and the samples of each.
+    """
+    upper = np.sort(upper)
+    upper = upper[np.diff(upper, prepend=-1) > 0]
+    lower, samples = np.unique(lower, return_counts=True)
+    begin = np.searchsorted(upper, lower, side="right")
+    times = np.searchsorted(upper, (lower // count + 1) * count) - begin
+    # A few million at a time: in a heap of stitching each cell holds many regions.
+    part = np.cumsum(times) // _PAIRS_AT_ONCE
+    pairs, hits = [lower[:0]], [samples[:0]]
+    for rows in np.split(np.arange(lower.size), np.flatnonzero(np.diff(part)) + 1):
+        which = np.repeat(rows, times[rows])
+        ends = np.cumsum(times[rows])
+        rank = np.arange(which.size) - np.repeat(ends - times[rows], times[rows])
+        pair, place = np.unique(
+            upper[begin[which] + rank] % count * count + lower[which] % count, return_inverse=True
+        )
+        pairs.append(pair)
+        hits.append(np.bincount(place, weights=samples[which]).astype(np.int64))
+    pair, place = np.unique(np.concatenate(pairs), return_inverse=True)
+    return pair, np.bincount(place, weights=np.concatenate(hits)).astype(np.int64)
+
+
+def _cells(points: Floats, cell_mm: float) -> Keys:
     """Return the number of the cell that each of ``points`` (q, 2) mm is in."""
-    index = np.floor((points - points.min(axis=0)) / cell_mm + 0.37).astype(np.int64)
-    numbers: npt.NDArray[np.int64] = index[:, 1] * (index[:, 0].max() + 1) + index[:, 0]
+    x0, y0 = points[:, 0].min(), points[:, 1].min()
+    wide = int((points[:, 0].max() - x0) / cell_mm + 0.37) + 1
+    numbers = np.empty(len(points), dtype=np.int64)
+    for part in chunks(len(points)):
+        column = ((points[part, 0] - x0) / cell_mm + 0.37).astype(np.int64)
+        line = ((points[part, 1] - y0) / cell_mm + 0.37).astype(np.int64)
+        numbers[part] = line * wide + column
     return numbers

@@ -61,12 +61,12 @@ def _passable(sewn: Sewn, piece: Piece, before: Piece, after: Piece, over: Groun
     table = constants("regions")
     if piece.shape == "tie" or piece.path_mm(sewn) < table["bridge_mm"].value:
         return True
-    points, _ = sewn.samples(piece.first, piece.last)
     share = table["hidden_share"].value
-    if over is not None and (over.at(points) >= 0).mean() > share:
+    if over is not None and (over.over(sewn, piece) >= 0).mean() > share:
         return True
     if piece.shape != "line":
         return False
+    points = _points(sewn, piece)
     rows = np.concatenate([_points(sewn, before), _points(sewn, after)])
     reach = _beside_mm(before.spacing_mm)
     away = np.asarray(cKDTree(rows).query(points, distance_upper_bound=reach)[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from analyzer.design import Design
 from analyzer.regions.halts import halts
 
 SAMPLE_MM = 0.5  #: samples along every stitch lie no further apart
+_ROWS_AT_ONCE = 1 << 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,25 @@ class Sewn:
 
 def _sample(points: Floats, joined: Bools, lengths: Floats, step_mm: float) -> tuple[Floats, Ints, Ints]:
     count = np.maximum(np.ceil(lengths / step_mm - 1e-9).astype(np.int32), 1)
-    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int32)
+    start = np.zeros(count.size + 1, dtype=np.int32)
+    np.cumsum(count, out=start[1:])
     which = np.repeat(np.arange(count.size, dtype=np.int32), count)
-    part = (np.arange(which.size) - start[which] + 0.5) / count[which]
     step = np.zeros_like(points)
     step[1:] = np.diff(points, axis=0)
     step[~joined] = 0.0
-    # From its end back: a stitch that nothing joins stays at its penetration.
-    return points[which] - (1.0 - part)[:, None] * step[which], which, start
+    found = np.empty((which.size, 2))
+    for part in chunks(which.size):
+        own = which[part]
+        done = (np.arange(part.start, part.stop) - start[own] + 0.5) / count[own]
+        # From its end back: a stitch that nothing joins stays at its penetration.
+        found[part] = points[own] - (1.0 - done)[:, None] * step[own]
+    return found, which, start
+
+
+def chunks(count: int) -> Iterator[slice]:
+    """Yield slices of so many rows that what is worked out from them stays small, in order."""
+    for begin in range(0, count, _ROWS_AT_ONCE):
+        yield slice(begin, min(begin + _ROWS_AT_ONCE, count))
 
 
 def median(values: Floats | Ints) -> float:
