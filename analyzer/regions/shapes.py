@@ -117,7 +117,8 @@ def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
     ring = np.repeat(np.arange(len(curves), dtype=np.int32), [len(c[0]) for c in curves])
     tree = cKDTree(points)
     own = np.arange(piece.first, piece.last + 1, dtype=np.int32)
-    away = tree.query(sewn.penetrations[own])[0]
+    # Bounded: from inside a large area the whole edge is about equally far, and the search long.
+    away = tree.query(sewn.penetrations[own], distance_upper_bound=_ON_EDGE_MM)[0]
     makers = own[away < _ON_EDGE_MM]
     if not makers.size:
         makers = own
