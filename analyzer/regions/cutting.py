@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 
 from analyzer.arrays import Ints, frozen
 from analyzer.design import Design
@@ -19,15 +18,15 @@ from analyzer.regions.groups import Piece, fill_gaps, find_bands
 from analyzer.regions.hidden import Ground, covered_by, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
+from analyzer.regions.measures import Measures, measure
 from analyzer.regions.pairs import find_pairs
 from analyzer.regions.passes import split_passes
 from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
-from analyzer.regions.sewn import Sewn, median
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
 from analyzer.regions.types import Region, RegionKind, Regions
 
-_PROBES = 120  #: places at which passes are counted
 _FEW_STROKES = 6  #: a shorter band, not hidden, is a detail of a line
 
 
@@ -115,21 +114,19 @@ def _split_at(pieces: list[Piece], stitches: npt.NDArray[np.int64]) -> list[Piec
 
 
 def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Regions:
-    kinds = name_kinds(sewn, strokes, pieces)
+    measures = measure(sewn, strokes, pieces)
+    kinds = name_kinds(sewn, pieces, measures.size_mm)
     count = [p.last - p.first + 1 for p in pieces]
     region_of: Ints = np.repeat(np.arange(len(pieces), dtype=np.int32), count)
-    covers = covered_by(sewn, pieces)
-    items = [
-        _region(sewn, strokes, piece, number, kind, tuple(covers[number]))
-        for number, (piece, kind) in enumerate(zip(pieces, kinds, strict=True))
-    ]
+    items = _items(sewn, pieces, kinds, measures)
     pairs = find_pairs(sewn, strokes, pieces, items)
-    borders: list[list[int]] = [[] for _ in items]
+    borders: dict[int, list[int]] = {}
     for pair in pairs:
-        borders[pair.outline].append(pair.borders)
-    done = (replace(item, outline_of=tuple(sorted(borders[item.id]))) for item in items)
+        borders.setdefault(pair.outline, []).append(pair.borders)
+    for number, edges in borders.items():
+        items[number] = replace(items[number], outline_of=tuple(sorted(edges)))
     return Regions(
-        items=tuple(done),
+        items=tuple(items),
         region_of=frozen(region_of),
         pairs=pairs,
         bases=find_bases(sewn, strokes, pieces, items),
@@ -138,45 +135,29 @@ def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Regions:
     )
 
 
-def _region(
-    sewn: Sewn, strokes: Strokes, piece: Piece, number: int, kind: RegionKind, covers: tuple[int, ...]
-) -> Region:
-    part = slice(piece.first, piece.last + 1)
-    lengths = sewn.lengths_mm[part][sewn.joined[part]]
-    before = piece.first - 1 if sewn.joined[piece.first] else piece.first
-    points = sewn.penetrations[before : piece.last + 1]
-    low, high = points.min(axis=0), points.max(axis=0)
-    width = None
-    if piece.shape == "zigzag" and piece.strokes is not None:
-        chord, angle = strokes.chord_mm[piece.strokes], 0.0
-        # The threads lean across the column; the width is square to its run.
-        angle = float(np.arctan2(piece.spacing_mm, median(chord)))
-        width = float(median(chord) * np.cos(angle))
-    return Region(
-        id=number,
-        kind=kind,
-        colour=int(sewn.colour[piece.last]),
-        first=piece.first,
-        last=piece.last,
-        stitches=int(lengths.size),
-        row_spacing_mm=piece.spacing_mm if piece.band else None,
-        stitch_length_mm=median(lengths) if lengths.size else 0.0,
-        width_mm=width,
-        direction_deg=piece.direction_deg if piece.band else None,
-        passes=_passes(sewn, piece) if piece.shape == "line" else 1,
-        covers=covers,
-        outline_of=(),
-        bbox_mm=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
-    )
-
-
-def _passes(sewn: Sewn, piece: Piece) -> int:
-    """How many times a line is sewn: samples found around its own samples, against those of a single pass."""
-    step, radius = 0.25, 0.625
-    points, stitch = sewn.finely(piece.first, piece.last, step)
-    points = points[sewn.joined[stitch]]
-    if len(points) < 8:
-        return 1
-    probe = points[:: max(1, len(points) // _PROBES)]
-    found = np.asarray(cKDTree(points).query_ball_point(probe, radius, return_length=True), dtype=np.int32)
-    return max(1, round(median(found) / (2 * radius / step)))
+def _items(sewn: Sewn, pieces: list[Piece], kinds: list[RegionKind], measures: Measures) -> list[Region]:
+    """Return the regions, what they outline left out."""
+    covers = covered_by(sewn, pieces)
+    colours = sewn.colour[[piece.last for piece in pieces]].tolist()
+    boxes = [tuple(box) for box in measures.boxes_mm.tolist()]
+    stitches, lengths = measures.stitches.tolist(), measures.stitch_mm.tolist()
+    widths, passes = measures.width_mm.tolist(), measures.passes.tolist()
+    return [
+        Region(
+            id=number,
+            kind=kinds[number],
+            colour=colours[number],
+            first=piece.first,
+            last=piece.last,
+            stitches=stitches[number],
+            row_spacing_mm=piece.spacing_mm if piece.band else None,
+            stitch_length_mm=lengths[number],
+            width_mm=widths[number] if piece.shape == "zigzag" else None,
+            direction_deg=piece.direction_deg if piece.band else None,
+            passes=passes[number],
+            covers=tuple(covers[number]),
+            outline_of=(),
+            bbox_mm=boxes[number],
+        )
+        for number, piece in enumerate(pieces)
+    ]

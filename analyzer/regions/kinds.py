@@ -6,23 +6,23 @@ import itertools
 
 import numpy as np
 
+from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
 from analyzer.regions.sewn import Sewn
-from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import RegionKind
 
 _STRAIGHT = 0.98  #: a line between two patterns is only a way where it is no more than this from straight
 _HOP_STITCHES = 2  #: a visible move of so few stitches is one, however long
 
 
-def name_kinds(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> list[RegionKind]:
-    """Return the kind of each piece."""
-    return [_kind(sewn, strokes, pieces, k) for k in range(len(pieces))]
+def name_kinds(sewn: Sewn, pieces: list[Piece], size_mm: Floats) -> list[RegionKind]:
+    """Return the kind of each piece; ``size_mm`` (p,) is the diagonal of the box of each band."""
+    return [_kind(sewn, pieces, k, size_mm) for k in range(len(pieces))]
 
 
-def _kind(sewn: Sewn, strokes: Strokes, pieces: list[Piece], k: int) -> RegionKind:
+def _kind(sewn: Sewn, pieces: list[Piece], k: int, size_mm: Floats) -> RegionKind:
     piece = pieces[k]
     if piece.shape == "tie":
         return RegionKind.TIE
@@ -33,24 +33,22 @@ def _kind(sewn: Sewn, strokes: Strokes, pieces: list[Piece], k: int) -> RegionKi
             return RegionKind.UNDERLAY
         return RegionKind.SATIN if piece.shape == "zigzag" else RegionKind.FILL
     if piece.hidden:
-        return RegionKind.UNDERLAY if _prepares(sewn, strokes, pieces, k) else RegionKind.TRAVEL
+        return RegionKind.UNDERLAY if _prepares(sewn, pieces, k, size_mm) else RegionKind.TRAVEL
     return RegionKind.TRAVEL if _only_moves(sewn, pieces, k) else RegionKind.RUN
 
 
-def _prepares(sewn: Sewn, strokes: Strokes, pieces: list[Piece], k: int) -> bool:
+def _prepares(sewn: Sewn, pieces: list[Piece], k: int, size_mm: Floats) -> bool:
     """Whether a hidden line is long enough, for what is sewn next, to be its underlay.
 
     Underlay and travel cannot be told apart by their stitches; a line that runs most of the length of the
     band that follows it does an underlay's work whatever it was meant as.
     """
     colour = sewn.colour[pieces[k].last]
-    for after in itertools.islice(pieces, k + 1, None):
+    for number, after in enumerate(itertools.islice(pieces, k + 1, None), start=k + 1):
         if sewn.colour[after.last] != colour or not sewn.joined[after.first]:
             return False
         if after.band and after.strokes is not None:
-            ends = np.concatenate([strokes.start[after.strokes], strokes.end[after.strokes]])
-            size = float(np.hypot(*np.ptp(ends, axis=0)))
-            return pieces[k].path_mm(sewn) > 0.6 * size
+            return pieces[k].path_mm(sewn) > 0.6 * float(size_mm[number])
         if not after.hidden and after.shape == "line" and after.last - after.first >= _HOP_STITCHES:
             return False
     return False

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.design import Design
@@ -61,6 +62,13 @@ class Sewn:
         part = slice(int(self.start[first]), int(self.start[last + 1]))
         return self.points[part], self.stitch[part]
 
+    def sampled(self, stitches: npt.NDArray[np.int64], step_mm: float) -> tuple[Floats, Ints]:
+        """Return samples of joined ``stitches`` (k,) no further apart than ``step_mm``, stitch by stitch."""
+        step = self.penetrations[stitches] - self.penetrations[stitches - 1]
+        ends = self.penetrations[stitches]
+        points, which, _ = _spread(ends, step, self.lengths_mm[stitches], step_mm)
+        return points, stitches[which].astype(np.int32)
+
     def finely(self, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
         """Return samples of stitches ``first .. last`` no further apart than ``step_mm``."""
         before = max(first - 1, 0)
@@ -75,19 +83,24 @@ class Sewn:
 
 
 def _sample(points: Floats, joined: Bools, lengths: Floats, step_mm: float) -> tuple[Floats, Ints, Ints]:
+    step = np.zeros_like(points)
+    step[1:] = np.diff(points, axis=0)
+    step[~joined] = 0.0
+    return _spread(points, step, lengths, step_mm)
+
+
+def _spread(ends: Floats, step: Floats, lengths: Floats, step_mm: float) -> tuple[Floats, Ints, Ints]:
+    """Sample the stitches that come by ``step`` (m, 2) to ``ends`` (m, 2): points, stitch of each, starts."""
     count = np.maximum(np.ceil(lengths / step_mm - 1e-9).astype(np.int32), 1)
     start = np.zeros(count.size + 1, dtype=np.int32)
     np.cumsum(count, out=start[1:])
     which = np.repeat(np.arange(count.size, dtype=np.int32), count)
-    step = np.zeros_like(points)
-    step[1:] = np.diff(points, axis=0)
-    step[~joined] = 0.0
     found = np.empty((which.size, 2))
     for part in chunks(which.size):
         own = which[part]
         done = (np.arange(part.start, part.stop) - start[own] + 0.5) / count[own]
         # From its end back: a stitch that nothing joins stays at its penetration.
-        found[part] = points[own] - (1.0 - done)[:, None] * step[own]
+        found[part] = ends[own] - (1.0 - done)[:, None] * step[own]
     return found, which, start
 
 
