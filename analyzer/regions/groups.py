@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
-from analyzer.arrays import Bools, Ints
+from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.strokes import Links, Strokes
@@ -26,6 +27,7 @@ _FULL, _LONGEST, _SHORT = 0.6, 1.7, 0.8  #: of a column's width: threads round a
 _FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridges
 _FAN = 8  #: threads between two parts of a border that fan out round a corner, at least
 _SPLITS = 4  #: most stitches to one thread of a split satin
+_Degrees = TypeVar("_Degrees", float, Floats)
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
 
@@ -65,7 +67,7 @@ class Piece:
             first=self.first,
             last=after.last,
             shape="rows" if "rows" in (self.shape, after.shape) else self.shape,
-            strokes=np.union1d(self.rows, after.rows).astype(np.int32),
+            strokes=rows_of_both(self.rows, after.rows),
             spacing_mm=float(np.average([self.spacing_mm, after.spacing_mm], weights=weights)),
             kin=False,
             hidden=self.hidden and after.hidden,
@@ -100,25 +102,38 @@ def _kin(band: Piece, other: Piece) -> bool:
 def _chains(links: Links) -> list[list[int]]:
     """Return chains of strokes, each linked to the next."""
     partner, offset = links.partner.tolist(), links.offset_mm.tolist()
-    across = links.across.tolist()
+    onward = _onward(links).tolist()
     chains: list[list[int]] = []
     k, count = 0, len(partner)
     while k < count:
         if partner[k] < 0:
             k += 1
             continue
-        chain, usual = [k, partner[k]], offset[k]
-        while (tail := chain[-1]) < count and partner[tail] >= 0:
-            here, before = across[tail], across[chain[-2]]
-            scale = offset[tail] * offset[chain[-2]]
-            same_way = here[0] * before[0] + here[1] * before[1] > _SAME_WAY * scale - _LATTICE_MM2
-            if not same_way or abs(offset[tail] - usual) > 0.15 + 0.6 * usual:
+        chain, usual, tail = [k], offset[k], partner[k]
+        while onward[chain[-1]]:
+            more = offset[tail] - usual
+            if abs(more) > 0.15 + 0.6 * usual:
                 break
-            usual += 0.2 * (offset[tail] - usual)
-            chain.append(partner[tail])
+            usual += 0.2 * more
+            chain.append(tail)
+            tail = partner[tail]
+        chain.append(tail)
         chains.append(chain)
-        k = chain[-1]
+        k = tail
     return chains
+
+
+def _onward(links: Links) -> Bools:
+    """Return for each stroke whether its partner is linked too, onward in the same direction, (s,)."""
+    partner = links.partner
+    onward = (partner >= 0) & (partner[partner] >= 0)
+    stroke = np.flatnonzero(onward)
+    after = partner[stroke]
+    here, before = links.across[after], links.across[stroke]
+    cosine = here[:, 0] * before[:, 0] + here[:, 1] * before[:, 1]
+    scale = links.offset_mm[after] * links.offset_mm[stroke]
+    onward[stroke] = cosine > _SAME_WAY * scale - _LATTICE_MM2
+    return onward
 
 
 def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
@@ -252,9 +267,20 @@ def _alike(a: float, b: float) -> bool:
     return abs(a - b) < 0.1 + 0.35 * min(a, b)
 
 
-def axial_gap(a: float, b: float) -> float:
+def axial_gap(a: _Degrees, b: float) -> _Degrees:
     """Angle between two undirected directions, degrees, 0..90."""
     return abs((a - b + 90.0) % 180.0 - 90.0)
+
+
+def rows_of_both(a: Ints, b: Ints) -> Ints:
+    """Return strokes of two bands in order, each once."""
+    if not (a.size and b.size):
+        return a if a.size else b
+    if a[-1] < b[0]:
+        return np.concatenate([a, b])
+    if b[-1] < a[0]:
+        return np.concatenate([b, a])
+    return np.union1d(a, b).astype(np.int32)
 
 
 def fill_gaps(sewn: Sewn, ties: Bools, bands: list[Piece]) -> list[Piece]:

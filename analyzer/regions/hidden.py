@@ -80,11 +80,11 @@ def hidden_share(sewn: Sewn, piece: Piece, over: Ground | None) -> float:
 
 def hidden_stitches(sewn: Sewn, piece: Piece, over: Ground) -> Bools:
     """Return which stitches of a piece are covered later, short changes left out, (last - first + 1,)."""
-    _, which = sewn.samples(piece.first, piece.last)
     later = over.over(sewn, piece) > piece.last
-    row = which - piece.first
-    share = np.bincount(row, weights=later) / np.bincount(row)
-    hidden = share > 0.5
+    begin = sewn.start[piece.first : piece.last + 2] - sewn.start[piece.first]
+    hidden: Bools = 2 * np.add.reduceat(later, begin[:-1], dtype=np.int32) > np.diff(begin)
+    if hidden.all() or not hidden.any():
+        return hidden
     table = constants("regions")
     ends, within = table["bridge_mm"].value, table["dive_mm"].value
     length = np.maximum(sewn.lengths_mm[piece.first : piece.last + 1], 0.01)

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from analyzer.arrays import Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, axial_gap
+from analyzer.regions.groups import Piece, axial_gap, rows_of_both
 from analyzer.regions.hidden import Ground, hidden_share
 from analyzer.regions.sewn import Sewn, median
 from analyzer.regions.strokes import Strokes
@@ -77,7 +77,7 @@ def _threads_of(strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a scrap is threads of a column that fan out round a corner, from rail to rail like its own."""
     if band.shape != "zigzag":
         return False
-    first, stop = np.searchsorted(strokes.first, [scrap.first - 1, scrap.last])
+    first, stop = strokes.within(scrap.first, scrap.last)
     if not 2 <= stop - first <= _FAN_THREADS:
         return False
     unit, chord = strokes.unit[first:stop], strokes.chord_mm[first:stop]
@@ -93,14 +93,18 @@ def _tiny(sewn: Sewn, scrap: Piece) -> bool:
 
 def _along(strokes: Strokes, scrap: Piece, band: Piece) -> Ints:
     """Return the strokes of a scrap that run along the rows of a band."""
-    first, stop = np.searchsorted(strokes.first, [scrap.first - 1, scrap.last])
-    inside = np.arange(first, stop, dtype=np.int32)
-    inside = inside[strokes.last[inside] <= scrap.last]
+    first, stop = strokes.within(scrap.first, scrap.last)
+    if stop > first and strokes.last[stop - 1] > scrap.last:
+        stop -= 1
     if band.direction_deg is None:
-        return inside[:0]
-    angle = np.degrees(np.arctan2(strokes.unit[inside, 1], strokes.unit[inside, 0]))
-    near = np.array([axial_gap(float(a), band.direction_deg) < _PARALLEL_DEG for a in angle], dtype=np.bool_)
-    return inside[near & (strokes.chord_mm[inside] > 2 * band.spacing_mm)]
+        stop = first
+    inside = np.arange(first, stop, dtype=np.int32)
+    if not inside.size or band.direction_deg is None:
+        return inside
+    unit = strokes.unit[first:stop]
+    near = axial_gap(np.degrees(np.arctan2(unit[:, 1], unit[:, 0])), band.direction_deg) < _PARALLEL_DEG
+    found: Ints = inside[near & (strokes.chord_mm[first:stop] > 2 * band.spacing_mm)]
+    return found
 
 
 def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
@@ -109,7 +113,7 @@ def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
         band,
         first=min(band.first, scrap.first),
         last=max(band.last, scrap.last),
-        strokes=np.union1d(band.rows, _along(strokes, scrap, band)).astype(np.int32),
+        strokes=rows_of_both(band.rows, _along(strokes, scrap, band)),
     )
 
 

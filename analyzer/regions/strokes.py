@@ -11,7 +11,7 @@ import numpy as np
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, chunks
 
 _TIE_STITCHES = 9  #: most stitches looked at for one tie
 _LAGS = (1, 2, 3)  #: how many strokes later the neighbouring row may begin
@@ -36,6 +36,11 @@ class Strokes:
     chord_mm: Floats  #: (s,)
     path_mm: Floats  #: (s,)
     halted: Bools  #: (s,) whether the machine halts where it begins
+    begun: Ints  #: (m,) how many strokes begin before each penetration
+
+    def within(self, first: int, last: int) -> tuple[int, int]:
+        """Return from which stroke to before which lie those that begin among stitches ``first .. last``."""
+        return int(self.begun[max(first - 1, 0)]), int(self.begun[last])
 
     @property
     def stitches(self) -> Ints:
@@ -63,30 +68,31 @@ def find_ties(sewn: Sewn) -> Bools:
     moved = sewn.jumped & (lengths > longest)
     starts = np.flatnonzero(cut | moved)
     ends = np.append(starts[1:], m) - 1
-    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        forward = np.arange(start, min(end, start + _TIE_STITCHES) + 1)
-        backward = np.arange(end, max(start, end - _TIE_STITCHES) - 1, -1)
-        count = _tie_length(points[forward], longest, box)
-        ties[start + 1 : start + count + 1] = True
-        count = _tie_length(points[backward], longest, box)
-        ties[end - count + 1 : end + 1] = True
-        ties[start] = False
+    step = np.arange(_TIE_STITCHES + 1)
+    for part in chunks(starts.size):
+        start, end = starts[part], ends[part]
+        count = np.minimum(end - start, _TIE_STITCHES)
+        for origin, way in ((start, 1), (end, -1)):
+            index = np.clip(origin[:, None] + way * step, start[:, None], end[:, None])
+            tie = step[:-1] < _tie_lengths(points[index], count, longest, box)[:, None]
+            ties[(index[:, 1:] if way > 0 else index[:, :-1])[tie]] = True
+    ties[starts] = False
     return ties
 
 
-def _tie_length(points: Floats, longest_mm: float, box_mm: float) -> int:
-    """Return how many of the first stitches along ``points`` (k, 2) are a tie."""
-    if len(points) < 3:
-        return 0
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    spread = np.maximum.accumulate(points, axis=0) - np.minimum.accumulate(points, axis=0)
-    fits = (steps < longest_mm) & (spread[1:] <= box_mm).all(axis=1)
-    count = int(np.argmin(fits)) if not fits.all() else len(fits)
+def _tie_lengths(points: Floats, count: Ints, longest_mm: float, box_mm: float) -> Ints:
+    """Return how many of the first ``count`` (k,) stitches along ``points`` (k, n, 2) are a tie, (k,)."""
+    step = np.arange(points.shape[1])
+    steps = np.hypot(*np.moveaxis(np.diff(points, axis=1), 2, 0))
+    spread = np.maximum.accumulate(points, axis=1) - np.minimum.accumulate(points, axis=1)
+    fits = (steps < longest_mm) & (spread[:, 1:] <= box_mm).all(axis=2) & (step[:-1] < count[:, None])
+    held = np.logical_and.accumulate(fits, axis=1).sum(axis=1)
     near = constants("regions")["retrace_mm"].value
-    apart = np.hypot(*(points[: count + 1, None] - points[None, : count + 1]).T)
-    back = np.tril(apart < near, -2).any(axis=1)
-    returns = np.flatnonzero(back)
-    return int(returns[-1]) if returns.size else 0
+    apart = np.hypot(*np.moveaxis(points[:, :, None] - points[:, None], 3, 0))
+    back = ((apart < near) & np.tri(step.size, k=-2, dtype=np.bool_)).any(axis=2)
+    returns = np.where(back & (step <= held[:, None]), step, 0)
+    found: Ints = np.where(count >= 2, returns.max(axis=1), 0).astype(np.int32)
+    return found
 
 
 def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
@@ -96,7 +102,8 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     stitch = np.flatnonzero(usable)
     if not stitch.size:
         none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
-        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0)
+        begun = np.zeros(len(points), dtype=np.int32)
+        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0, begun)
     vector = points[stitch] - points[stitch - 1]
     length = np.hypot(*vector.T)
     unit = vector / np.maximum(length, 1e-9)[:, None]
@@ -117,6 +124,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     first, last = stitch[begin] - 1, stitch[stop]
     chord = points[last] - points[first]
     chord_mm = np.hypot(*chord.T)
+    begins = np.bincount(first + 1, minlength=len(points))
     return Strokes(
         first=first.astype(np.int32),
         last=last.astype(np.int32),
@@ -126,6 +134,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
         chord_mm=chord_mm,
         path_mm=np.add.reduceat(length, begin),
         halted=sewn.halts[stitch[begin]],
+        begun=np.cumsum(begins, dtype=np.int32),
     )
 
 
