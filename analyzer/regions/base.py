@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TypeAlias
+
 import numpy as np
+import numpy.typing as npt
 from scipy.spatial import cKDTree
 
-from analyzer.arrays import Floats, Ints
+from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import dense
@@ -15,61 +19,133 @@ from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import Base, Region, RegionKind, UnderlayKind
 
 _LEAST_ZIG_ZAG = 3  #: threads in a row from side to side
+_STOREY_MM = 1e5  #: more than any design is wide
 _CROSSED_DEG = 30.0  #: open rows that differ by more than this cross each other
+
+Keys: TypeAlias = npt.NDArray[np.int64]
 
 
 def find_bases(sewn: Sewn, strokes: Strokes, pieces: list[Piece], items: list[Region]) -> tuple[Base, ...]:
     """Return the base of every fill and satin, in the order of their ids."""
-    found = []
+    under: dict[int, list[int]] = {}
     for item, piece in zip(items, pieces, strict=True):
-        if item.kind not in (RegionKind.FILL, RegionKind.SATIN) or not dense(piece):
+        if item.kind in (RegionKind.FILL, RegionKind.SATIN) and dense(piece):
+            under[item.id] = [
+                n
+                for n in item.covers
+                if items[n].kind in (RegionKind.UNDERLAY, RegionKind.TRAVEL)
+                and items[n].colour == item.colour
+            ]
+    kinds: dict[int, set[UnderlayKind]] = {}
+    columns: dict[int, list[Piece]] = {}
+    for number, below in under.items():
+        parts = [pieces[n] for n in below]
+        lines = [piece for piece in parts if not piece.band]
+        if items[number].kind is RegionKind.FILL:
+            kinds[number] = _under_fill(sewn, strokes, pieces[number], parts)
             continue
-        under = [
-            n
-            for n in item.covers
-            if items[n].kind in (RegionKind.UNDERLAY, RegionKind.TRAVEL) and items[n].colour == item.colour
-        ]
-        column = item.kind is RegionKind.SATIN
-        look = _under_column if column else _under_fill
-        kinds = look(sewn, strokes, piece, [pieces[n] for n in under])
-        found.append(Base(item.id, tuple(kind for kind in UnderlayKind if kind in kinds), tuple(under)))
-    return tuple(found)
+        kinds[number] = {UnderlayKind.ZIG_ZAG} if len(lines) < len(parts) else set()
+        if lines:
+            columns[number] = lines
+    for number, more in _under_columns(sewn, strokes, pieces, columns).items():
+        kinds[number] |= more
+    return tuple(
+        Base(number, tuple(kind for kind in UnderlayKind if kind in kinds[number]), tuple(below))
+        for number, below in under.items()
+    )
 
 
-def _under_column(sewn: Sewn, strokes: Strokes, top: Piece, under: list[Piece]) -> set[UnderlayKind]:
-    """Tell by how far from its middle the lines under a column run."""
+def _under_columns(
+    sewn: Sewn, strokes: Strokes, pieces: list[Piece], under: dict[int, list[Piece]]
+) -> dict[int, set[UnderlayKind]]:
+    """Tell by how far from the middle the lines ``under`` each column run."""
+    if not under:
+        return {}
+    tops = list(under)
+    columns = _Columns.of(strokes, [pieces[number] for number in tops])
+    first, count, own = [], [], []
+    for k, lines in enumerate(under.values()):
+        first += [line.first for line in lines]
+        count += [line.last - line.first + 1 for line in lines]
+        own += [k] * len(lines)
+    stretch = np.repeat(np.arange(len(own)), count)
+    number = np.arange(stretch.size) - np.repeat(np.cumsum(count) - count, count)
+    number += np.repeat(first, count)
+    column = np.repeat(own, count)
+    across, zig_zags = columns.crossed(sewn.penetrations[number], number, column)
+    # Samples of the stitches that are joined and do not cross.
+    kept = np.flatnonzero(sewn.joined[number] & ~across)
+    points, which = sewn.samples_of(number[kept])
+    centre, sides = columns.beside(points, column[kept[which]])
     table = constants("regions")
-    kinds = {UnderlayKind.ZIG_ZAG for piece in under if piece.band}
-    lines = [piece for piece in under if not piece.band]
-    if not lines:
-        return kinds
-    left, right = rails(strokes, top.rows)
-    middle, half = (left + right) / 2, (left - right) / 2
-    tree, width = cKDTree(middle), np.hypot(*half.T)
-    number = np.concatenate([np.arange(piece.first, piece.last + 1) for piece in lines])
-    by = tree.query(sewn.penetrations[number])[1]
-    side = np.einsum("ij,ij->i", sewn.penetrations[number] - middle[by], half[by])
-    side /= np.maximum(width[by], 0.1) ** 2
-    wide = np.abs(side) > table["centre_part"].value
-    across = np.zeros(number.size, dtype=np.bool_)
-    across[1:] = wide[1:] & wide[:-1] & (side[1:] * side[:-1] < 0) & (np.diff(number) == 1)
-    if np.count_nonzero(across[1:] & across[:-1]) >= _LEAST_ZIG_ZAG:
-        kinds.add(UnderlayKind.ZIG_ZAG)
-    points, stitch = _along(sewn, lines)
-    points = points[~np.isin(stitch, number[across])]
-    if not len(points):
-        return kinds
-    away, nearest = tree.query(points)
-    # Between two threads of the column the nearest middle is up to half a spacing away along it.
-    where = np.sqrt(np.maximum(np.asarray(away) ** 2 - (top.spacing_mm / 2) ** 2, 0.0)) / width[nearest]
-    centre = np.count_nonzero(where < table["centre_part"].value) * SAMPLE_MM
-    sides = np.count_nonzero(where >= table["centre_part"].value) * SAMPLE_MM
-    length = float(np.hypot(*np.diff(middle[::2], axis=0).T).sum())
-    if centre > table["base_share"].value * length:
-        kinds.add(UnderlayKind.CENTRE_RUN)
-    if sides > 2 * table["base_share"].value * length:
-        kinds.add(UnderlayKind.EDGE_RUN)
+    kinds: dict[int, set[UnderlayKind]] = {}
+    for k, top in enumerate(tops):
+        kinds[top] = {UnderlayKind.ZIG_ZAG} if zig_zags[k] else set()
+        share = table["base_share"].value * columns.length_mm[k]
+        if centre[k] * SAMPLE_MM > share:
+            kinds[top].add(UnderlayKind.CENTRE_RUN)
+        if sides[k] * SAMPLE_MM > 2 * share:
+            kinds[top].add(UnderlayKind.EDGE_RUN)
     return kinds
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """The middles of the threads of c columns, and the tree that finds the nearest of the same column."""
+
+    middle: Floats  #: (t, 2) mm
+    half: Floats  #: (t, 2) mm, from the middle to one rail
+    width: Floats  #: (t,) mm, of that
+    tree: cKDTree  #: of the middles, columns lying far above each other
+    spacing_mm: Floats  #: (c,)
+    length_mm: Floats  #: (c,) along the middle
+
+    @classmethod
+    def of(cls, strokes: Strokes, tops: list[Piece]) -> _Columns:
+        """Take up columns."""
+        left, right = (
+            np.concatenate(ends) for ends in zip(*(rails(strokes, top.rows) for top in tops), strict=True)
+        )
+        middle, half = (left + right) / 2, (left - right) / 2
+        count = [len(top.rows) for top in tops]
+        ends = np.cumsum(count)
+        ways = [middle[end - n : end : 2] for n, end in zip(count, ends.tolist(), strict=True)]
+        return cls(
+            middle=middle,
+            half=half,
+            width=np.hypot(*half.T),
+            tree=cKDTree(_storeys(middle, np.repeat(np.arange(len(tops)), count))),
+            spacing_mm=np.array([top.spacing_mm for top in tops]),
+            length_mm=np.array([np.hypot(*np.diff(way, axis=0).T).sum() for way in ways]),
+        )
+
+    def crossed(self, points: Floats, number: Keys, column: Keys) -> tuple[Bools, Bools]:
+        """Return which stitches lead across the column, (k,), and which columns have a zig-zag so, (c,)."""
+        table = constants("regions")
+        by = self.tree.query(_storeys(points, column))[1]
+        side = np.einsum("ij,ij->i", points - self.middle[by], self.half[by])
+        side /= np.maximum(self.width[by], 0.1) ** 2
+        wide = np.abs(side) > table["centre_part"].value
+        across = np.zeros(number.size, dtype=np.bool_)
+        across[1:] = wide[1:] & wide[:-1] & (side[1:] * side[:-1] < 0)
+        across[1:] &= (np.diff(number) == 1) & (np.diff(column) == 0)
+        times = np.bincount(column[1:][across[1:] & across[:-1]], minlength=len(self.spacing_mm))
+        return across, times >= _LEAST_ZIG_ZAG
+
+    def beside(self, points: Floats, column: Keys) -> tuple[Keys, Keys]:
+        """Count samples near the middle of each column and the others, both (c,)."""
+        away, nearest = self.tree.query(_storeys(points, column))
+        # Between two threads of the column the nearest middle is up to half a spacing away along it.
+        off = np.asarray(away) ** 2 - (self.spacing_mm[column] / 2) ** 2
+        where = np.sqrt(np.maximum(off, 0.0)) / self.width[nearest]
+        near = where < constants("regions")["centre_part"].value
+        count = len(self.spacing_mm)
+        return np.bincount(column[near], minlength=count), np.bincount(column[~near], minlength=count)
+
+
+def _storeys(points: Floats, column: Keys) -> Floats:
+    """Lift the ``points`` (k, 2) of each column to a height of its own, far from all others; (k, 3)."""
+    return np.column_stack([points, column * _STOREY_MM])
 
 
 def _under_fill(sewn: Sewn, strokes: Strokes, top: Piece, under: list[Piece]) -> set[UnderlayKind]:
@@ -89,8 +165,9 @@ def _under_fill(sewn: Sewn, strokes: Strokes, top: Piece, under: list[Piece]) ->
     left, right = rails(strokes, top.rows)
     edge = np.concatenate([left, right, _outermost(strokes, sewn, top)])
     points, _ = _along(sewn, lines)
-    away = np.asarray(cKDTree(edge).query(points)[0])
-    near = np.count_nonzero(away < table["edge_run_mm"].value) * SAMPLE_MM
+    reach = table["edge_run_mm"].value
+    away = np.asarray(cKDTree(edge).query(points, distance_upper_bound=reach)[0])
+    near = np.count_nonzero(away < reach) * SAMPLE_MM
     round_ = float(np.hypot(*np.diff(left, axis=0).T).sum() + np.hypot(*np.diff(right, axis=0).T).sum())
     if near > table["base_share"].value * min(round_, 2 * float(np.ptp(edge, axis=0).sum())):
         kinds.add(UnderlayKind.EDGE_RUN)

@@ -69,6 +69,13 @@ class Sewn:
         points, which, _ = _spread(ends, step, self.lengths_mm[stitches], step_mm)
         return points, stitches[which].astype(np.int32)
 
+    def samples_of(self, stitches: npt.NDArray[np.int64]) -> tuple[Floats, npt.NDArray[np.int64]]:
+        """Return the samples of ``stitches`` (k,), (q, 2) mm, and which of those each is of, (q,)."""
+        count = self.start[stitches + 1] - self.start[stitches]
+        which = np.repeat(np.arange(stitches.size), count)
+        rank = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
+        return self.points[self.start[stitches[which]] + rank], which
+
     def finely(self, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
         """Return samples of stitches ``first .. last`` no further apart than ``step_mm``."""
         before = max(first - 1, 0)
