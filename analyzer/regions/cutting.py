@@ -63,7 +63,7 @@ def _thin(sewn: Sewn, piece: Piece, over: Ground | None) -> Piece:
     sparse = table["sparse_satin_mm" if piece.shape == "zigzag" else "sparse_fill_mm"].value
     if not hidden and (piece.spacing_mm > sparse or _few(piece)):
         return Piece(piece.first, piece.last, "line")
-    return replace(piece, hidden=hidden)
+    return replace(piece, hidden=True) if hidden else piece
 
 
 def _few(piece: Piece) -> bool:
@@ -90,6 +90,9 @@ def _split_lines(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[P
             kept.append(piece)
             continue
         hidden = hidden_stitches(sewn, piece, over)
+        if hidden.all() or not hidden.any():
+            kept.append(replace(piece, hidden=True) if hidden[0] else piece)
+            continue
         begin = np.concatenate([[0], np.flatnonzero(np.diff(hidden)) + 1])
         stop = np.append(begin[1:], hidden.size) - 1
         for a, b in zip(begin.tolist(), stop.tolist(), strict=True):

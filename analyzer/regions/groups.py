@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.sewn import Sewn, median
+from analyzer.regions.sewn import Sewn, median, medians
 from analyzer.regions.strokes import Links, Strokes
 
 _LEAST_ROWS = 4  #: fewer strokes side by side are no pattern of their own
@@ -26,7 +28,10 @@ _ROUND_CORNER = 10  #: threads that turn a corner, at most, beyond those that li
 _FULL, _LONGEST, _SHORT = 0.6, 1.7, 0.8  #: of a column's width: threads round a corner, threads cut by one
 _FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridges
 _FAN = 8  #: threads between two parts of a border that fan out round a corner, at least
+_ONE_WAY = 0.3  #: length of the axial mean of directions, less is none
+_SPLIT_SHARE = 0.8  #: of a split satin nearly every thread begins where the one before ended
 _SPLITS = 4  #: most stitches to one thread of a split satin
+Keys: TypeAlias = npt.NDArray[np.int64]
 _Degrees = TypeVar("_Degrees", float, Floats)
 _LATTICE_MM2 = 0.02  #: two steps this small may point anywhere: coordinates are whole tenths
 
@@ -76,7 +81,7 @@ class Piece:
 
 def find_bands(strokes: Strokes, links: Links) -> list[Piece]:
     """Follow the links into chains of like spacing that keep going the same way; bridge small breaks."""
-    bands = [_band(strokes, links, chain) for chain in _chains(links)]
+    bands = _bands(strokes, links, _chains(links))
     # Fewer than four strokes are a tip of a larger band or nothing: never joined among themselves.
     bands = _mark_kin([b for b in bands if b.shape == "rows" or len(b.rows) >= _LEAST_ROWS])
     return _bridge(strokes, [b for b in bands if b.kin or len(b.rows) >= _LEAST_ROWS])
@@ -87,8 +92,12 @@ def _mark_kin(bands: list[Piece]) -> list[Piece]:
     marked: list[Piece] = []
     for k, band in enumerate(bands):
         small = band.shape == "rows" and len(band.rows) < _CERTAIN_ROWS
+        if not small:
+            marked.append(band)
+            continue
         around = [other for other in bands[max(k - 3, 0) : k + 4] if len(other.rows) >= _CERTAIN_ROWS]
-        marked.append(replace(band, kin=small and any(_kin(band, other) for other in around)))
+        kin = any(_kin(band, other) for other in around)
+        marked.append(replace(band, kin=True) if kin else band)
     return marked
 
 
@@ -136,41 +145,74 @@ def _onward(links: Links) -> Bools:
     return onward
 
 
-def _band(strokes: Strokes, links: Links, chain: list[int]) -> Piece:
-    rows = np.array(chain, dtype=np.int32)
+def _bands(strokes: Strokes, links: Links, chains: list[list[int]]) -> list[Piece]:
+    """Return the band that each of the chains is."""
+    if not chains:
+        return []
+    rows = np.fromiter(itertools.chain.from_iterable(chains), dtype=np.int32)
+    count = np.array([len(chain) for chain in chains])
+    begin = np.cumsum(count) - count
+    spacing = _spacings(links, rows, count)
+    zig_zag = _zig_zags(strokes, rows, count, spacing)
     weight = strokes.chord_mm[rows]
-    single = (strokes.last[rows] - strokes.first[rows]) == 1
-    spacing = _spacing(links, rows)
-    # Threads of a zig-zag follow each other; between rows of a fill one stitch wide lies a step.
-    adjoining = float((np.diff(rows) == 1).mean()) > _ADJOINING_SHARE
-    thin = adjoining and weight[single].sum() > 0.5 * weight.sum()
-    shape = "zigzag" if thin or _split_satin(strokes, rows, spacing) else "rows"
-    return Piece(
-        first=int(strokes.first[rows[0]]) + 1,
-        last=int(strokes.last[rows[-1]]),
-        shape=shape,
-        strokes=rows,
-        spacing_mm=spacing,
-        direction_deg=main_direction(strokes, rows),
+    doubled = weight * (strokes.unit[rows, 0] + 1j * strokes.unit[rows, 1]) ** 2
+    mean = np.add.reduceat(doubled, begin) / np.add.reduceat(weight, begin)
+    turn = _axial_degrees(np.angle(mean))
+    first, last = strokes.first[rows[begin]] + 1, strokes.last[rows[begin + count - 1]]
+    parts = zip(
+        *(array.tolist() for array in (begin, count, first, last, zig_zag, spacing, turn)),
+        (np.abs(mean) > _ONE_WAY).tolist(),
+        strict=True,
     )
+    return [
+        Piece(
+            first=a,
+            last=b,
+            shape="zigzag" if zig_zag_too else "rows",
+            strokes=rows[at : at + size],
+            spacing_mm=apart,
+            direction_deg=degrees if one_way else None,
+        )
+        for at, size, a, b, zig_zag_too, apart, degrees, one_way in parts
+    ]
 
 
-def _spacing(links: Links, rows: Ints) -> float:
-    """Mean offset of neighbouring threads, mm, over those near the median, which the lattice makes jump."""
-    linked = links.partner[rows[:-1]] == rows[1:]
-    offsets = links.offset_mm[rows[:-1]][linked]
-    middle = median(offsets)
-    return float(offsets[np.abs(offsets - middle) <= 0.15 + 0.6 * middle].mean())
+def _spacings(links: Links, rows: Ints, count: Keys) -> Floats:
+    """Mean offset of neighbouring threads, mm, over those near the median, which the lattice makes jump.
+
+    For each of the bands with so many of the ``rows``, one after the other, (b,).
+    """
+    inner = np.ones(rows.size, dtype=np.bool_)
+    inner[np.cumsum(count) - 1] = False  # the last row of a band has no neighbour in it
+    offsets = links.offset_mm[rows[inner]]
+    middle = np.repeat(medians(offsets, count - 1), count - 1)
+    usual = np.abs(offsets - middle) <= 0.15 + 0.6 * middle
+    begin = np.cumsum(count - 1) - (count - 1)
+    total = np.add.reduceat(np.where(usual, offsets, 0.0), begin)
+    return total / np.add.reduceat(usual, begin, dtype=np.int64)
 
 
-def _split_satin(strokes: Strokes, rows: Ints, spacing_mm: float) -> bool:
-    """Whether rows are the threads of a column too wide for one stitch: they turn sharply, close together."""
+def _zig_zags(strokes: Strokes, rows: Ints, count: Keys, spacing_mm: Floats) -> Bools:
+    """Tell which bands, of so many of the ``rows`` each, are columns, (b,).
+
+    Threads of a zig-zag follow each other; between rows of a fill one stitch wide lies a step. The threads
+    of a column too wide for one stitch turn sharply, close together.
+    """
+    begin = np.cumsum(count) - count
+    weight, stitches = strokes.chord_mm[rows], strokes.stitches[rows]
+    following = np.zeros(rows.size, dtype=np.bool_)
+    following[1:] = np.diff(rows) == 1
+    following[begin] = False
+    adjoining = np.add.reduceat(following, begin, dtype=np.int64) / (count - 1)
+    single = np.add.reduceat(np.where(stitches == 1, weight, 0.0), begin)
+    thin = (adjoining > _ADJOINING_SHARE) & (single > 0.5 * np.add.reduceat(weight, begin))
     table = constants("regions")
-    sharp = (np.diff(rows) == 1).mean() > 0.8
-    few = median(strokes.last[rows] - strokes.first[rows]) <= _SPLITS
-    across = median(strokes.chord_mm[rows])
+    few = medians(stitches.astype(np.float64), count) <= _SPLITS
     close = spacing_mm < 0.6 * table["dense_satin_mm"].value
-    return bool(sharp and few and close and across < table["widest_satin_mm"].value)
+    narrow = medians(weight, count) < table["widest_satin_mm"].value
+    split = (adjoining > _SPLIT_SHARE) & few & close & narrow
+    zig_zags: Bools = thin | split
+    return zig_zags
 
 
 def main_direction(strokes: Strokes, rows: Ints) -> float | None:
@@ -178,7 +220,14 @@ def main_direction(strokes: Strokes, rows: Ints) -> float | None:
     unit, weight = strokes.unit[rows], strokes.chord_mm[rows]
     doubled = (unit[:, 0] + 1j * unit[:, 1]) ** 2
     mean = (weight * doubled).sum() / weight.sum()
-    return float(np.degrees(np.angle(mean)) / 2 % 180.0) if abs(mean) > 0.3 else None
+    return float(_axial_degrees(np.angle(mean))) if abs(mean) > _ONE_WAY else None
+
+
+def _axial_degrees(doubled_rad: Floats) -> Floats:
+    """Return the direction, degrees in [0, 180), of which an angle is the double."""
+    # The remainder of a tiny negative angle is 180 itself.
+    degrees: Floats = np.degrees(doubled_rad) / 2 % 180.0 % 180.0
+    return degrees
 
 
 def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
@@ -197,7 +246,7 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
     a, b = int(tail[-1]), int(head[0])
     if before.shape != after.shape or b < a or not _alike(before.spacing_mm, after.spacing_mm):
         return False
-    if (strokes.last[a:b] != strokes.first[a + 1 : b + 1]).any() or strokes.halted[a + 1 : b + 1].any():
+    if strokes.stretch[a] != strokes.stretch[b]:
         return False
     if before.shape == "zigzag":
         # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.
@@ -220,13 +269,14 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
 
 def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
     """Whether the needle goes to and fro all the way from stroke ``a`` to ``b``, as round a sharp corner."""
+    width = (strokes.chord_mm[a] + strokes.chord_mm[b]) / 2
+    if not (strokes.path_mm[a : b + 1] < 2.0 * width).all():
+        return False
     unit = strokes.unit[a : b + 1]
     back = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < _TURN_BACK
-    width = median(strokes.chord_mm[[a, b]])
-    even = bool((strokes.path_mm[a : b + 1] < 2.0 * width).all())
     near = strokes.unit[max(a - 2, 0) : b + 3]
     smooth = bool((np.einsum("ij,ij->i", near[2:], near[:-2]) > _TURNED_AT_ONCE).all())
-    return even and smooth and (b == a or float(back.mean()) >= _REVERSED_SHARE)
+    return smooth and (b == a or float(back.mean()) >= _REVERSED_SHARE)
 
 
 def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
@@ -235,8 +285,10 @@ def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
     Between two columns of a letter lies a way from the rail to the middle of the next.
     """
     a, b = int(before.rows[-1]), int(after.rows[0])
+    if b - a > _ROUND_CORNER:
+        return False
     widths = median(strokes.chord_mm[before.rows]), median(strokes.chord_mm[after.rows])
-    if b - a > _ROUND_CORNER or min(widths) < _FULL * max(widths):
+    if min(widths) < _FULL * max(widths):
         return False
     width, chord = min(widths), strokes.chord_mm[a : b + 1]
     ends = strokes.chord_mm[np.concatenate([before.rows[-2:], after.rows[:2]])]
@@ -307,7 +359,9 @@ def fill_gaps(sewn: Sewn, ties: Bools, bands: list[Piece]) -> list[Piece]:
     pieces: list[Piece] = []
     for first, last in zip(begin.tolist(), stop.tolist(), strict=True):
         if kind[first] == 3:
-            pieces.append(replace(bands[owner[first] - 1], first=first, last=last))
+            band = bands[owner[first] - 1]
+            whole = (band.first, band.last) == (first, last)
+            pieces.append(band if whole else replace(band, first=first, last=last))
         else:
             pieces.append(Piece(first, last, ("line", "tie", "float")[kind[first]]))
     return pieces

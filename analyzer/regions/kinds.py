@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 
 from analyzer.arrays import Floats
@@ -44,7 +42,8 @@ def _prepares(sewn: Sewn, pieces: list[Piece], k: int, size_mm: Floats) -> bool:
     band that follows it does an underlay's work whatever it was meant as.
     """
     colour = sewn.colour[pieces[k].last]
-    for number, after in enumerate(itertools.islice(pieces, k + 1, None), start=k + 1):
+    for number in range(k + 1, len(pieces)):
+        after = pieces[number]
         if sewn.colour[after.last] != colour or not sewn.joined[after.first]:
             return False
         if after.band and after.strokes is not None:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.regions.groups import Piece
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, medians
 from analyzer.regions.strokes import Strokes
 
 _PROBES = 120  #: places at which the passes of a line are counted
@@ -45,20 +45,6 @@ def measure(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Measures:
         size_mm=size,
         passes=_passes(sewn, owner, np.array([piece.shape == "line" for piece in pieces])),
     )
-
-
-def medians(values: Floats, count: npt.NDArray[np.integer]) -> Floats:
-    """Return the median of each of k runs of ``values``, the first ``count[0]`` of them and so on; (k,).
-
-    It is nan for an empty one.
-    """
-    values = values[np.lexsort((values, np.repeat(np.arange(len(count), dtype=np.int32), count)))]
-    begin = np.cumsum(count) - count
-    found = np.full(len(count), np.nan)
-    some = count > 0
-    low, high = begin[some] + (count[some] - 1) // 2, begin[some] + count[some] // 2
-    found[some] = (values[low] + values[high]) / 2
-    return found
 
 
 def _boxes(sewn: Sewn, first: Ints) -> Floats:

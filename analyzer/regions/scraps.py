@@ -19,6 +19,7 @@ _ROWS_SHARE = 0.35  #: short outermost rows have connectors of nearly their own 
 _BACK = -0.2  #: cosine between a thread and the next where the needle turns back
 _FAN_THREADS = 30  #: a fan has no more
 _LIKE = (0.6, 1.6)  #: threads of a column are so long, of its width
+_FEW_PAIRS = 20_000  #: so many distances are sooner worked out than a tree is built
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 
 
@@ -122,5 +123,9 @@ def _lies_on(sewn: Sewn, scrap: Piece, band: Piece) -> bool:
     own, _ = sewn.samples(scrap.first, scrap.last)
     first, last = max(band.first, scrap.first - _LOOK_STITCHES), min(band.last, scrap.last + _LOOK_STITCHES)
     rows, _ = sewn.samples(first, last)
-    away = np.asarray(cKDTree(rows).query(own)[0])
-    return bool(away.max() < 3.0 * band.spacing_mm + 0.3)
+    reach = 3.0 * band.spacing_mm + 0.3
+    if len(own) * len(rows) < _FEW_PAIRS:
+        away = ((own[:, None] - rows[None]) ** 2).sum(axis=2).min(axis=1)
+        return bool(away.max() < reach**2)
+    found = np.asarray(cKDTree(rows).query(own, distance_upper_bound=reach)[0])
+    return bool((found < reach).all())

@@ -121,3 +121,17 @@ def median(values: Floats | Ints) -> float:
     """Return the median of a few values: numpy's own costs more than sorting does on arrays this small."""
     ordered = np.sort(values)
     return float((ordered[(ordered.size - 1) // 2] + ordered[ordered.size // 2]) / 2)
+
+
+def medians(values: Floats, count: npt.NDArray[np.integer]) -> Floats:
+    """Return the median of each of k runs of ``values``, the first ``count[0]`` of them and so on; (k,).
+
+    It is nan for an empty one.
+    """
+    values = values[np.lexsort((values, np.repeat(np.arange(len(count), dtype=np.int32), count)))]
+    begin = np.cumsum(count) - count
+    found = np.full(len(count), np.nan)
+    some = count > 0
+    low, high = begin[some] + (count[some] - 1) // 2, begin[some] + count[some] // 2
+    found[some] = (values[low] + values[high]) / 2
+    return found

@@ -37,6 +37,7 @@ class Strokes:
     path_mm: Floats  #: (s,)
     halted: Bools  #: (s,) whether the machine halts where it begins
     begun: Ints  #: (m,) how many strokes begin before each penetration
+    stretch: Ints  #: (s,) number of the unbroken stretch of strokes each is in: no cut, tie, jump or halt
 
     def within(self, first: int, last: int) -> tuple[int, int]:
         """Return from which stroke to before which lie those that begin among stitches ``first .. last``."""
@@ -103,7 +104,7 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     if not stitch.size:
         none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
         begun = np.zeros(len(points), dtype=np.int32)
-        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0, begun)
+        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0, begun, none)
     vector = points[stitch] - points[stitch - 1]
     length = np.hypot(*vector.T)
     unit = vector / np.maximum(length, 1e-9)[:, None]
@@ -125,6 +126,9 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     chord = points[last] - points[first]
     chord_mm = np.hypot(*chord.T)
     begins = np.bincount(first + 1, minlength=len(points))
+    halted = sewn.halts[stitch[begin]]
+    broken = halted.copy()
+    broken[1:] |= first[1:] != last[:-1]
     return Strokes(
         first=first.astype(np.int32),
         last=last.astype(np.int32),
@@ -133,8 +137,9 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
         unit=chord / np.maximum(chord_mm, 1e-9)[:, None],
         chord_mm=chord_mm,
         path_mm=np.add.reduceat(length, begin),
-        halted=sewn.halts[stitch[begin]],
+        halted=halted,
         begun=np.cumsum(begins, dtype=np.int32),
+        stretch=np.cumsum(broken, dtype=np.int32),
     )
 
 
@@ -149,10 +154,7 @@ def link_strokes(strokes: Strokes) -> Links:
         b = (a + lag).astype(np.int32)
         between = path[b] - path[a + 1]
         good, step = _beside(strokes, a, b, between)
-        unbroken = np.ones(a.size, dtype=np.bool_)
-        for i in range(lag):
-            unbroken &= (strokes.last[a + i] == strokes.first[a + i + 1]) & ~strokes.halted[a + i + 1]
-        good &= unbroken
+        good &= strokes.stretch[a] == strokes.stretch[b]
         partner[a[good]] = b[good]
         across[a[good]] = step[good]
     return Links(partner=partner, across=across, offset_mm=np.hypot(*across.T))
