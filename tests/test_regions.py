@@ -202,7 +202,7 @@ def test_ten_thousand_stitches_take_well_under_a_second() -> None:
     assert design.stitches > 10_000
     times = []
     for _ in range(3):
-        start = time.perf_counter()
+        start = time.process_time()
         cut(design)
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     assert min(times) < 1.0

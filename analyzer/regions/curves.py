@@ -1,12 +1,15 @@
-"""Fills of curved rows: spirals, contours, waves, whose rows are stretches of one unbroken line."""
+"""Fills of curved rows: spirals, contours, waves, whose rows are stretches of one line or of many."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
 
+from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, main_direction
 from analyzer.regions.sewn import Sewn
@@ -14,34 +17,154 @@ from analyzer.regions.strokes import Strokes
 
 _CELL_MM = 0.5
 _STEP_MM = 0.25
-_INNER_CELLS = 5  #: a place is inside a fill where a square of so many cells around it is laid
+_INNER_CELLS = 7  #: a place is inside a fill where a square of so many closed cells around it is laid
+_OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
+_WIDEST_MM = 1.4  #: rings further apart than this are a drawing
+_FEW_ROWS = 8  #: so few rows side by side may be a stretch of curved ones
+_NEXT_RING_MM = 5.0  #: from the end of a ring to the next one
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """What lines take up, in cells: ``inner``, where all around is laid, and ``taken``, out to its edge."""
+
+    points: Floats  #: (q, 2) mm, samples along the lines
+    stitch: Ints  #: (q,)
+    cell: Ints  #: (q,) flat index
+    inner: Bools  #: (cells,)
+    taken: Bools  #: (cells,)
+
+
+def curved_fills(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> list[Piece]:
+    """Return the pieces with curved fills made of lines: of one line, or of rings sewn one after the other.
+
+    Rings that jumps, cuts or ties part are one fill with what lies between them.
+    """
+    kept: list[Piece] = []
+    for group in _lines_together(sewn, pieces):
+        kept += _curved(sewn, strokes, group)
+    return kept
+
+
+def _lines_together(sewn: Sewn, pieces: list[Piece]) -> Iterator[list[Piece]]:
+    """Gather lines, floats, ties and bands of few rows that no halt parts; any other band stands alone."""
+    halts = np.cumsum(sewn.halts)
+
+    def key(item: tuple[int, Piece]) -> tuple[int, int]:
+        number, piece = item
+        return (number, 0) if piece.band and not _few(piece) else (-1, int(halts[piece.last]))
+
+    for _, group in itertools.groupby(enumerate(pieces), key):
+        yield [piece for _, piece in group]
+
+
+def _few(piece: Piece) -> bool:
+    return piece.shape == "rows" and len(piece.rows) < _FEW_ROWS
+
+
+def _curved(sewn: Sewn, strokes: Strokes, group: list[Piece]) -> list[Piece]:
+    """Return a group with what is curved fills in it; lines that are not keep the bands between them."""
+    if len(group) == 1:
+        return [curved_rows(sewn, strokes, group[0])]
+    whole: list[Piece] = []
+    parts: list[list[Piece]] = []
+    for piece in group:
+        line = piece.shape == "line" or _few(piece)
+        if line and whole and whole[-1].shape == "line" and _follows(sewn, whole[-1], piece):
+            whole[-1] = replace(whole[-1], last=piece.last)
+            parts[-1].append(piece)
+        else:
+            whole.append(Piece(piece.first, piece.last, "line") if line else piece)
+            parts.append([piece])
+    joined = _rings(sewn, whole)
+    kept: list[Piece] = []
+    for piece in joined:
+        curved = curved_rows(sewn, strokes, piece)
+        inside = [p for part in parts for p in part if piece.first <= p.first <= piece.last]
+        kept += [curved] if curved.shape == "curves" else inside
+    return kept
+
+
+def _follows(sewn: Sewn, before: Piece, after: Piece) -> bool:
+    return after.first == before.last + 1 and bool(sewn.joined[after.first])
+
+
+def _rings(sewn: Sewn, group: list[Piece]) -> list[Piece]:
+    """Join the lines of a group that together lay an area, with the floats and ties between them."""
+    lines = [piece for piece in group if piece.shape == "line"]
+    if len(lines) < 2:
+        return group
+    boxes = np.array([np.ptp(sewn.penetrations[p.first : p.last + 1], axis=0) for p in lines])
+    path = sum(piece.path_mm(sewn) for piece in lines)
+    # The longest ring is around all others: less thread than would lay a fair part of its box is none.
+    if path * _WIDEST_MM < 0.2 * float(boxes.prod(axis=1).max()):
+        return group
+    laid = _lay(sewn, lines)
+    size = group[-1].last + 1
+    taken = np.bincount(laid.stitch, weights=laid.taken[laid.cell], minlength=size)
+    total = np.bincount(laid.stitch, minlength=size)
+    kept: list[Piece] = []
+    chunk: list[Piece] = []
+    for piece in group:
+        part = slice(piece.first, piece.last + 1)
+        own = piece.shape != "line" or bool(taken[part].sum() > _OF_THE_FILL * total[part].sum())
+        if not own or (chunk and _away_mm(sewn, chunk[-1], piece) > _NEXT_RING_MM):
+            kept += _together(chunk)
+            chunk = []
+        if own:
+            chunk.append(piece)
+        else:
+            kept.append(piece)
+    return kept + _together(chunk)
+
+
+def _away_mm(sewn: Sewn, before: Piece, after: Piece) -> float:
+    """How far it is from the end of one piece to the beginning of the next."""
+    start = after.last if after.shape == "float" else after.first
+    return float(np.hypot(*(sewn.penetrations[start] - sewn.penetrations[before.last])))
+
+
+def _together(chunk: list[Piece]) -> list[Piece]:
+    """Make one line of a stretch of rings; floats and ties at its ends stay apart."""
+    lines = [k for k, piece in enumerate(chunk) if piece.shape == "line"]
+    if len(lines) < 2:
+        return chunk
+    first, last = lines[0], lines[-1]
+    return [*chunk[:first], replace(chunk[first], last=chunk[last].last), *chunk[last + 1 :]]
+
+
+def _lay(sewn: Sewn, lines: list[Piece]) -> _Laid:
+    """Lay lines into cells; slits up to a millimetre between them are closed."""
+    parts = [sewn.finely(piece.first, piece.last, _STEP_MM) for piece in lines]
+    points, stitch = np.concatenate([p for p, _ in parts]), np.concatenate([s for _, s in parts])
+    index = np.floor((points - points.min(axis=0)) / _CELL_MM + 5.37).astype(np.int64)
+    nx, ny = (index.max(axis=0) + 7).tolist()
+    cell = (index[:, 1] * nx + index[:, 0]).astype(np.int32)
+    laid = np.zeros(ny * nx, dtype=np.bool_)
+    laid[cell] = True
+    closed = ndimage.maximum_filter(laid.reshape(ny, nx), 3)
+    inner = ndimage.minimum_filter(closed, _INNER_CELLS)
+    taken = ndimage.maximum_filter(inner, _INNER_CELLS)
+    return _Laid(points, stitch, cell, inner.ravel(), taken.ravel())
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:
     """Return a line as a band of curved rows where it lays an area, else as it is.
 
-    The line is laid into cells, and slits up to a millimetre between its turns are closed. Inside a fill
-    everything around is laid; along a line, sewn however often, it is not. The spacing is the area inside
-    for each millimetre of thread there.
+    Inside a fill everything around is laid; along a line, sewn however often, it is not. The spacing is the
+    area inside for each millimetre of thread there.
     """
     table = constants("regions")
     if piece.shape != "line" or piece.path_mm(sewn) < table["curves_mm"].value:
         return piece
-    points, stitch = sewn.finely(piece.first, piece.last, _STEP_MM)
-    index = np.floor((points - points.min(axis=0)) / _CELL_MM + 3.37).astype(np.int64)
-    nx, ny = (index.max(axis=0) + 5).tolist()
-    cell = index[:, 1] * nx + index[:, 0]
-    laid = np.zeros(ny * nx, dtype=np.bool_)
-    laid[cell] = True
-    closed = ndimage.maximum_filter(laid.reshape(ny, nx), 3)
-    inner = ndimage.minimum_filter(closed, _INNER_CELLS + 2).ravel()
-    inside = inner[cell]
+    laid = _lay(sewn, [piece])
+    inside = laid.inner[laid.cell]
     if inside.mean() < table["curves_share"].value:
         return piece
     length = sewn.lengths_mm[piece.first : piece.last + 1]
-    count = np.bincount(stitch - piece.first)
-    each = length / np.maximum(count, 1)
-    spacing = float(inner.sum() * _CELL_MM**2 / each[stitch - piece.first][inside].sum())
+    own = laid.stitch - piece.first
+    each = length / np.maximum(np.bincount(own), 1)
+    spacing = float(laid.inner.sum() * _CELL_MM**2 / each[own][inside].sum())
     if spacing < table["retrace_mm"].value:
         return piece
     first, stop = np.searchsorted(strokes.first, [piece.first - 1, piece.last])

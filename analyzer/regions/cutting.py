@@ -13,7 +13,7 @@ from analyzer.design import Design
 from analyzer.goods.constants import constants
 from analyzer.regions.applique import find_appliques
 from analyzer.regions.base import find_bases
-from analyzer.regions.curves import curved_rows
+from analyzer.regions.curves import curved_fills
 from analyzer.regions.groups import Piece, fill_gaps, find_bands
 from analyzer.regions.hidden import Ground, covered_by, dense_ground, hidden_share, hidden_stitches
 from analyzer.regions.kinds import name_kinds
@@ -43,7 +43,7 @@ def cut(design: Design) -> Regions:
     ties = find_ties(sewn)
     strokes = find_strokes(sewn, ties)
     bands = find_bands(strokes, link_strokes(strokes))
-    pieces = [curved_rows(sewn, strokes, piece) for piece in fill_gaps(sewn, ties, bands)]
+    pieces = curved_fills(sewn, strokes, fill_gaps(sewn, ties, bands))
     over = dense_ground(sewn, pieces)
     pieces = [_thin(sewn, piece, over) for piece in pieces]
     pieces = join_sections(sewn, absorb_scraps(sewn, strokes, pieces, over), over)

@@ -17,6 +17,8 @@ _EDGE_STEP_MM = 0.1  #: samples along an edge
 _TANGENT_MM = 0.8  #: an edge's direction is taken over this to either side, across several rows
 _ROWS_TOGETHER = 8  #: rows joined to one polygon at a time
 _ON_EDGE_MM = 0.15  #: penetrations nearer to the edge than this make it
+_NEAR_MM = 0.3  #: the way from a point to an edge this near has no direction on a lattice of 0.1 mm
+_THIN_MM = 0.1  #: what is thinner than twice this is a thread and no area
 _LEAST_HOLE_MM2 = 1.0
 
 
@@ -32,10 +34,21 @@ class Edge:
     maker_tree: cKDTree
 
     def nearest(self, points: Floats) -> tuple[Floats, Floats, Floats]:
-        """For ``points`` (k, 2): signed distance out of the band (k,), edge point (k, 2), normal (k, 2)."""
+        """For ``points`` (k, 2): signed distance out of the band (k,), edge point (k, 2), normal (k, 2).
+
+        The normal is along the shortest way to the edge, but for points so near that only the edge has one.
+        """
         _, index = self.tree.query(points)
         edge, normal = self.points[index], self.normals[index]
-        return np.einsum("ij,ij->i", points - edge, normal), edge, normal
+        along = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+        reach = np.einsum("ij,ij->i", points - edge, along)
+        edge = edge + np.clip(reach, -_EDGE_STEP_MM / 2, _EDGE_STEP_MM / 2)[:, None] * along
+        away = points - edge
+        distance = np.hypot(*away.T)
+        side = np.where(np.einsum("ij,ij->i", away, normal) < 0.0, -1.0, 1.0)
+        far = distance > _NEAR_MM
+        normal[far] = (side[:, None] * away)[far] / distance[far, None]
+        return side * distance, edge, normal
 
     def maker(self, points: Floats) -> Ints:
         """Return the number of the penetration on the edge that is nearest to ``points`` (k, 2)."""
@@ -73,16 +86,31 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
             low = _within(sewn, strokes, rows[k], right[k]) if k == begin else left[:0]
             high = _within(sewn, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
             parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
-    if not parts:
-        return shapely.Polygon()
     polygons = np.array([shapely.Polygon(part) for part in parts])
     broken = ~shapely.is_valid(polygons)
     if broken.any():
         polygons[broken] = shapely.make_valid(polygons[broken])
-    reach = 0.6 * piece.spacing_mm + 0.1
-    return shapely.buffer(
-        shapely.buffer(shapely.union_all(polygons), reach, quad_segs=4), -reach, quad_segs=4
+    reach = 1.1 * piece.spacing_mm + 0.1
+    alone = rows[~(np.append(beside, False) | np.append(False, beside))]
+    thread = _others(strokes, piece, alone)
+    return _closed(shapely.union_all([*polygons, thread.buffer(0.02, quad_segs=1)]), reach)
+
+
+def _others(strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
+    """Return the strokes of a band that are no rows, and rows ``alone``, that none lies beside, as lines."""
+    first, stop = np.searchsorted(strokes.first, [piece.first - 1, piece.last])
+    every = np.arange(first, stop, dtype=np.int32)
+    left = np.concatenate([every[~np.isin(every, piece.rows)], alone])
+    return shapely.multilinestrings(
+        shapely.linestrings(np.stack([strokes.start[left], strokes.end[left]], axis=1))
     )
+
+
+def _closed(area: shapely.Geometry, reach_mm: float) -> shapely.Geometry:
+    """Return an area with slits up to twice ``reach_mm`` closed, bare threads left out, its corners kept."""
+    grown = shapely.buffer(area, reach_mm, join_style="mitre")
+    whole = shapely.buffer(grown, -reach_mm - _THIN_MM, join_style="mitre")
+    return shapely.buffer(whole, _THIN_MM, join_style="mitre")
 
 
 def _within(sewn: Sewn, strokes: Strokes, row: int, start: Floats) -> Floats:
@@ -94,8 +122,9 @@ def _within(sewn: Sewn, strokes: Strokes, row: int, start: Floats) -> Floats:
 def _around_curves(sewn: Sewn, piece: Piece) -> shapely.Geometry:
     """Return the area that the turns of a curved fill take up, up to the outermost line."""
     line = shapely.LineString(sewn.penetrations[max(piece.first - 1, 0) : piece.last + 1])
-    reach = 0.6 * piece.spacing_mm + 0.1
-    return shapely.buffer(shapely.buffer(line, reach, quad_segs=4), -reach, quad_segs=4)
+    reach = 1.1 * piece.spacing_mm + 0.1
+    # The outermost line is an edge where the turns part at a corner, too: nothing thin is left out.
+    return shapely.buffer(shapely.buffer(line, reach, join_style="mitre"), 0.01 - reach, join_style="mitre")
 
 
 def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
@@ -107,9 +136,8 @@ def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
     for polygon in shapely.get_parts(shape):
         if shapely.get_type_id(polygon) != 3 or polygon.area < _LEAST_HOLE_MM2:
             continue
-        for curve in (polygon.exterior, *polygon.interiors):
-            if shapely.Polygon(curve).area >= _LEAST_HOLE_MM2:
-                curves.append(_sample_curve(curve))
+        curves.append(_sample_curve(polygon.exterior))
+        curves += [_sample_curve(hole) for hole in polygon.interiors if _open(hole, piece)]
     if not curves:
         return None
     points = np.concatenate([c[0] for c in curves])
@@ -123,6 +151,12 @@ def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
     if not makers.size:
         makers = own
     return Edge(points, normals, ring, tree, makers, cKDTree(sewn.penetrations[makers]))
+
+
+def _open(hole: shapely.LinearRing, piece: Piece) -> bool:
+    """Whether a hole is more than the slit that turns of a curved fill leave at corners, or sections do."""
+    area = shapely.Polygon(hole)
+    return area.area >= _LEAST_HOLE_MM2 and not area.buffer(-1.1 * piece.spacing_mm - 0.1).is_empty
 
 
 def _sample_curve(curve: shapely.LinearRing) -> tuple[Floats, Floats]:
