@@ -14,8 +14,9 @@ from analyzer.findings import Evidence, Findings
 from analyzer.goods import Draws, Known, Setup, Stack, StackChoice, worst_known
 from analyzer.job import Job
 from analyzer.mechanics import Miss, Response, Sewing
-from analyzer.plan import Facts, Plan, Trial
+from analyzer.plan import Facts, Plan, Rework, Trial
 from analyzer.regions import Regions, cut
+from analyzer.tryout import Tried, try_changes
 
 #: Draws of everything uncertain; a chance of one in ten is then known within about two in a hundred.
 DRAWS = 1000
@@ -130,6 +131,21 @@ class _Bench:
         """Judge one stack in full, for the plan to go by."""
         return self._trial(choice, "full")
 
+    def changes(self, choice: StackChoice) -> tuple[Rework, ...]:
+        """Try changes to the design on one stack; return those that help."""
+        full, coarse = self.on(choice), self.on(choice, "screen")
+        tried = Tried(
+            design=self.design,
+            regions=self.regions,
+            cover=self.cover,
+            setup=self.setup,
+            choice=choice,
+            stack=full.stack,
+            response=full.response,
+            screened=coarse.findings,
+        )
+        return try_changes(tried, self.draws, lambda what, _: self.tell(what))
+
     def _trial(self, choice: StackChoice, detail: Detail) -> Trial:
         judged = self.on(choice, detail)
         return plan.trial_of(choice, judged.findings, beyond_range=judged.response.pull_in.beyond_range)
@@ -199,6 +215,7 @@ def _planned(bench: _Bench) -> Checked:
         stacks,
         bench.confirmed if given else bench.screened,
         confirm=None if given else bench.confirmed,
+        changes=bench.changes,
         given=given,
         from_stock=job.stock is not None and not given,
     )

@@ -199,7 +199,18 @@ def plan() -> Plan:
         cautions=("hoop without stretching",),
         reasons=("the lightest stack of the table that holds the outline",),
         alternatives=(Alternative("tearaway 50 g/m2", "tears at the outline"),),
-        rework=(Rework("sew the outline right after its fill", 1, None, "gap 0.2 mm instead of 0.9 mm"),),
+        rework=(
+            Rework(
+                "sew the outline right after its fill",
+                1,
+                None,
+                "gap 0.2 mm instead of 0.9 mm",
+                0.4,
+                0.1,
+                0.9,
+                0.2,
+            ),
+        ),
     )
 
 

@@ -8,12 +8,11 @@ import pytest
 from evidence_by_hand import cover, job, one_layer, region, rows, sound_regions
 
 from analyzer.cloth.types import Void
-from analyzer.findings import Finding, Findings, Level, PuckerVerdict, chance_words
+from analyzer.findings import chance_words
 from analyzer.goods import backing, cloth, cloths, resolve
 from analyzer.goods.types import StackChoice
 from analyzer.plan import allowed, candidates, choose_topping, named
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
-from analyzer.plan.rework import open_rows
 from analyzer.plan.steps import cautions, steps
 from analyzer.regions.types import RegionKind, Regions
 
@@ -266,19 +265,6 @@ def test_cautions_only_where_they_apply(goods, settings, choice, word, there):
 def test_chances_in_words(chance, words):
     """Mastrandrea et al. 2010, IPCC guidance note on uncertainties, table 1."""
     assert chance_words(chance) == words
-
-
-def test_rows_are_opened_in_proportion_where_thread_piles_up():
-    """Thread per area is one over the distance of the rows (derived)."""
-    fill = REGIONS.items[2]
-    piled = Finding(
-        "thread-pile-up", Level.FAULT, (fill.id,), None, 24.0, 15.0, "mm/mm2", None, "It is.", "Open."
-    )
-    none = PuckerVerdict(0.0, 0.0, 0.0, 0.0, (0.0, 0.0))
-    (change,) = open_rows(REGIONS, Findings((piled,), (), none, 0.5, 0.0, ""))
-    assert change.region == fill.id
-    assert change.amount_mm == pytest.approx(fill.row_spacing_mm * (24.0 / 15.0 - 1.0))
-    assert open_rows(REGIONS, Findings((), (), none, 0.5, 0.0, "")) == ()
 
 
 def test_with_nothing_behind_there_is_no_backing_to_warn_of():

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-import numpy as np
 import pytest
-from evidence_by_hand import cover, evidence, gap, job, one_layer, region, response, rows, sound_regions
+from evidence_by_hand import cover, evidence, job, one_layer, region, response, rows, sound_regions
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -154,20 +153,6 @@ def test_what_no_backing_cures_does_not_pile_up_backing():
     tried = [choice.total_g_m2 for choice in stacks("jersey")]
     assert plan.outcome == "sample-first"
     assert plan.choice.total_g_m2 <= sorted(tried)[len(tried) // 2]
-
-
-def test_a_wider_border_closes_the_gap_that_it_is_proposed_for():
-    """The border moved out by the amount proposed, the same draws leave bare cloth in one of twenty cases."""
-    drift = np.linspace(0.0, 0.6, 400)
-    before = judge(evidence(response=response(gaps=(gap(0.0, drift),))))
-    (change,) = trial_of(one_layer(), before, beyond_range=False).rework
-    assert change.region == 2
-    assert before.gaps[0].chance_bare == pytest.approx(0.5, abs=0.01)
-    after = judge(evidence(response=response(gaps=(gap(-change.amount_mm, drift),))))
-    assert after.gaps[0].chance_bare == pytest.approx(0.05, abs=0.005)
-    still = judge(evidence())
-    assert trial_of(one_layer(), still, beyond_range=False).rework == ()
-    assert trial_of(one_layer(), before, beyond_range=True).rework == ()
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,12 @@
 """Findings: what is wrong with a design on these goods, how much, how likely, and what to try.
 
 One module under ``rules`` for each finding. :func:`measure` looks at the file and the goods alone,
-:func:`judge` at a computed response as well: there the draws of the mechanics become chances.
+:func:`judge` at a computed response as well: there the draws of the mechanics become chances. :func:`weigh`
+gives the chances alone.
 """
 
 from analyzer.findings.evidence import Evidence, Rule
-from analyzer.findings.judge import judge, measure
+from analyzer.findings.judge import judge, measure, weigh
 from analyzer.findings.registry import RULES, page
 from analyzer.findings.types import Finding, Findings, GapVerdict, Level, PuckerVerdict
 from analyzer.findings.words import chance_words, count_of, millimetres
@@ -25,4 +26,5 @@ __all__ = [
     "measure",
     "millimetres",
     "page",
+    "weigh",
 ]

@@ -28,19 +28,30 @@ def judge(evidence: Evidence) -> Findings:
 
     Silenced findings are left out of ``items``; they still count in ``chance_of_missing``.
     """
-    response = evidence.response
-    if response is not None:
-        evidence = replace(evidence, gaps=tuple(judge_gap(evidence, gap) for gap in response.gaps))
+    evidence = _with_gaps(evidence)
+    return replace(weigh(evidence), items=_in_order(_look(evidence)))
+
+
+def weigh(evidence: Evidence) -> Findings:
+    """Return the verdicts on gaps and pucker and the chance of missing, without looking for findings."""
+    evidence = _with_gaps(evidence)
     pucker = pucker_verdict(evidence)
     chance, decided_by = _chance_of_missing(evidence, pucker)
     return Findings(
-        items=_in_order(_look(evidence)),
+        items=(),
         gaps=tuple(gap_verdict(gap) for gap in evidence.gaps),
         pucker=pucker,
         tolerance_mm=tolerance_mm(evidence),
         chance_of_missing=chance,
         decided_by=decided_by,
     )
+
+
+def _with_gaps(evidence: Evidence) -> Evidence:
+    """Return evidence whose gaps are judged."""
+    if evidence.response is None or evidence.gaps:
+        return evidence
+    return replace(evidence, gaps=tuple(judge_gap(evidence, gap) for gap in evidence.response.gaps))
 
 
 def _look(evidence: Evidence) -> Iterable[Finding]:

@@ -6,7 +6,7 @@ bring the stitches, sewn, to where the file means them. :class:`Membrane` is the
 by itself.
 """
 
-from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
+from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, against_drift, counter, moved_design
 from analyzer.mechanics.membrane import Membrane
 from analyzer.mechanics.respond import respond
 from analyzer.mechanics.sewing import Sewing, prepare
@@ -24,6 +24,7 @@ __all__ = [
     "Reason",
     "Response",
     "Sewing",
+    "against_drift",
     "counter",
     "moved_design",
     "prepare",

@@ -8,6 +8,7 @@ that callable.
 from analyzer.plan.alternatives import named
 from analyzer.plan.candidates import candidates
 from analyzer.plan.choose import Facts, choose, trial_of
+from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposals, weighed
 from analyzer.plan.rules import allowed
 from analyzer.plan.topping import choose_topping
 from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice, Trial
@@ -15,15 +16,21 @@ from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice,
 __all__ = [
     "Alternative",
     "Facts",
+    "Outlook",
     "Plan",
+    "Proposal",
     "Rework",
     "Steps",
     "ToppingChoice",
     "Trial",
     "allowed",
+    "best_first",
     "candidates",
     "choose",
     "choose_topping",
     "named",
+    "outlook",
+    "proposals",
     "trial_of",
+    "weighed",
 ]

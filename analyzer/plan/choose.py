@@ -14,7 +14,6 @@ from analyzer.goods.types import StackChoice
 from analyzer.plan.advice import say
 from analyzer.plan.alternatives import alternatives
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
-from analyzer.plan.rework import open_rows, rework
 from analyzer.plan.rules import allowed
 from analyzer.plan.search import Search, holds
 from analyzer.plan.steps import cautions, steps
@@ -47,7 +46,6 @@ def trial_of(choice: StackChoice, findings: Findings, *, beyond_range: bool) -> 
             if item.level == Level.FAULT and RULES[item.name].cure == "stack"
         ),
         beyond_range=beyond_range,
-        rework=() if beyond_range else rework(findings),
     )
 
 
@@ -58,13 +56,15 @@ def choose(
     judge: Callable[[StackChoice], Trial],
     *,
     confirm: Callable[[StackChoice], Trial] | None = None,
+    changes: Callable[[StackChoice], tuple[Rework, ...]] | None = None,
     given: bool = False,
     from_stock: bool = False,
 ) -> Plan:
     """Return the plan for the first of ``candidates`` that holds, or else for the best; lightest first.
 
     ``judge`` is asked while searching; ``confirm``, where given, judges the stack that the search ends at
-    anew and in more detail, and the plan goes by that. ``given`` says that the user named the stack: the
+    anew and in more detail, and the plan goes by that. ``changes`` tries changes to the design on the stack
+    chosen, where that is not simply hooped. ``given`` says that the user named the stack: the
     one candidate is judged and nothing is searched. On caps nothing is judged: the plan goes by rules alone
     and wants a sample.
     """
@@ -98,8 +98,8 @@ def choose(
     ruled_out = () if given else allowed(setup).reasons
     reasons = (*_why(trial, given=given), *said, *ruled_out)
     others = () if given else alternatives(search, place)
-    changes = () if outcome == "hoop-it" else (*open_rows(facts.regions, facts.measured), *trial.rework)
-    return _plan(setup, facts, trial.choice, outcome, reasons, others, changes, given=given)
+    helping = () if outcome == "hoop-it" or changes is None else changes(trial.choice)
+    return _plan(setup, facts, trial.choice, outcome, reasons, others, helping, given=given)
 
 
 def _for_a_cap(candidates: tuple[StackChoice, ...]) -> StackChoice:

@@ -1,46 +1,210 @@
-"""Changes to the design whose effect is computed. Nothing is proposed that was not computed."""
+"""Changes to the design worth trying, and which of them are worth saying.
+
+Each proposal is tried in the model like any design by whoever can; nothing is suggested whose effect was not
+computed.
+"""
 
 from __future__ import annotations
 
-from analyzer.findings import Findings, GapVerdict
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from analyzer.changes import outline_next, refilled, underlaid, widened, without
+from analyzer.design import Design
+from analyzer.findings import Findings, GapVerdict, chance_words
 from analyzer.goods.constants import constants
 from analyzer.plan.advice import say
 from analyzer.plan.types import Rework
-from analyzer.regions.types import Regions
+from analyzer.regions.types import Region, RegionKind, Regions
 
 
-def rework(findings: Findings) -> tuple[Rework, ...]:
-    """Return how much further each border has to reach under its outline, largest first.
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One change to try: ``change`` gives the changed design, or None where it cannot be made.
 
-    A border that reaches as much further as the 95th percentile of the worst gap lies over the limit closes
-    it in 19 of 20 draws. That the added stitching pulls a little itself is left out.
+    ``measures`` says that it is meant to cure what is measured in the file, so that the changed design has to
+    be measured too.
     """
-    accepted = constants("plan")["chance_accepted"].value
-    missing = [gap for gap in findings.gaps if gap.chance_bare >= accepted and gap.high_mm > gap.limit_mm > 0]
-    missing.sort(key=lambda gap: gap.limit_mm - gap.high_mm)
-    return tuple(_further(gap) for gap in missing)
+
+    what: str
+    region: int | None
+    amount_mm: float | None
+    change: Callable[[], Design | None]
+    measures: str = ""  #: name of the finding that it is meant to cure
 
 
-def open_rows(regions: Regions, measured: Findings) -> tuple[Rework, ...]:
-    """Return how far rows have to be opened where thread piles up: its mass is one over their distance."""
-    piled = next((item for item in measured.items if item.name == "thread-pile-up"), None)
-    if piled is None or not piled.measured or not piled.limit:
-        return ()
-    rows = [item for item in regions.items if item.id in piled.regions and item.row_spacing_mm]
-    if not rows:
-        return ()
-    closest = min(rows, key=lambda item: item.row_spacing_mm or 0.0)
-    times, now = piled.measured / piled.limit, closest.row_spacing_mm or 0.0
-    what = say("rework", "open", times=f"{times:.1f}", now=f"{now:.1f}", then=f"{now * times:.1f}")
-    effect = say("rework", "opened", measured=f"{piled.measured:.0f}", limit=f"{piled.limit:.0f}")
-    return (Rework(what=what, region=closest.id, amount_mm=now * (times - 1.0), effect=effect),)
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What one design comes to on one stack, as far as a change is judged by it."""
+
+    chance: float  #: of missing a limit that a stack can cure
+    gap_mm: float | None  #: worst bare cloth at an outline
+    measured: float | None = None  #: of the finding that the change is meant to cure; None where it is gone
 
 
-def _further(gap: GapVerdict) -> Rework:
-    amount = gap.high_mm - gap.limit_mm
-    return Rework(
-        what=say("rework", "further", amount=f"{amount:.1f}"),
-        region=gap.borders,
-        amount_mm=amount,
-        effect=say("rework", "closes", limit=f"{gap.limit_mm:.1f}"),
+def outlook(findings: Findings, cures: str = "") -> Outlook:
+    """Return what findings come to; ``cures`` names the measured finding of interest."""
+    worst = max(findings.gaps, key=lambda gap: gap.chance_bare, default=None)
+    found = next((item for item in findings.items if item.name == cures), None)
+    gap_mm = None if worst is None else max(0.0, worst.worst_mm)
+    return Outlook(findings.chance_of_missing, gap_mm, None if found is None else found.measured)
+
+
+def proposals(
+    design: Design, regions: Regions, findings: Findings, drifted: Design | None
+) -> tuple[Proposal, ...]:
+    """Return the changes worth trying for what was found, the surest first.
+
+    ``drifted`` is the design moved against its own drift, None where the cloth goes beyond what is computed.
+    """
+    table = constants("plan")
+    accepted = table["chance_accepted"].value
+    by_id = {region.id: region for region in regions.items}
+    gaps = sorted(
+        (gap for gap in findings.gaps if gap.chance_bare >= accepted), key=lambda gap: -gap.chance_bare
+    )[: int(table["rework_outlines"].value)]
+    found: list[Proposal] = list(_for_piled_rows(design, regions, findings))
+    for gap in gaps:
+        found += _for_gap(design, regions, by_id[gap.outline], by_id[gap.borders], gap)
+    if drifted is not None and findings.chance_of_missing >= accepted:
+        found.append(Proposal(say("rework", "counter"), None, None, lambda: drifted))
+    return tuple(found)
+
+
+def _for_gap(
+    design: Design, regions: Regions, outline: Region, border: Region, gap: GapVerdict
+) -> list[Proposal]:
+    """Return what may close the gap between one outline and its border."""
+    found = []
+    pair = next(
+        (pair for pair in regions.pairs if (pair.outline, pair.borders) == (outline.id, border.id)), None
     )
+    amount = math.ceil(10.0 * (gap.high_mm - gap.limit_mm)) / 10.0
+    if pair is not None and 0.0 < amount <= constants("plan")["rework_most_mm"].value:
+        what = say("rework", "further", amount=f"{amount:.1f}", outline=outline.id)
+        change = partial(widened, design, pair, border, amount)
+        found.append(Proposal(what, border.id, amount, change))
+    found.append(
+        Proposal(
+            say("rework", "next", border=border.id),
+            outline.id,
+            None,
+            partial(outline_next, design, regions, outline, border),
+        )
+    )
+    if border.kind == RegionKind.FILL and border.row_spacing_mm and border.direction_deg is not None:
+        found += _for_fill(design, regions, border)
+    return found
+
+
+def _for_fill(design: Design, regions: Regions, fill: Region) -> list[Proposal]:
+    """Return other ways to sew one fill: rows further apart, turned, with more or less under it."""
+    table = constants("plan")
+    now, direction = fill.row_spacing_mm or 0.0, fill.direction_deg or 0.0
+    then = now * table["rework_opening"].value
+    turned = (direction + 90.0) % 180.0
+    found = [
+        Proposal(
+            say("rework", "turn", now=f"{direction:.0f}", then=f"{turned:.0f}"),
+            fill.id,
+            None,
+            partial(refilled, design, fill, direction_deg=turned),
+        )
+    ]
+    if then <= table["rework_widest_rows_mm"].value:
+        found.append(
+            Proposal(
+                say("rework", "open", now=f"{now:.2f}", then=f"{then:.2f}"),
+                fill.id,
+                then - now,
+                partial(refilled, design, fill, spacing_mm=then),
+            )
+        )
+    under = next((base.by for base in regions.bases if base.region == fill.id), ())
+    if under:
+        found.append(
+            Proposal(say("rework", "lighten"), fill.id, None, partial(without, design, regions, under))
+        )
+    else:
+        inset, spacing = table["rework_underlay_inset_mm"].value, table["rework_underlay_rows_mm"].value
+        found.append(
+            Proposal(
+                say("rework", "underlay"),
+                fill.id,
+                None,
+                partial(underlaid, design, fill, inset_mm=inset, spacing_mm=spacing),
+            )
+        )
+    return found
+
+
+def _for_piled_rows(design: Design, regions: Regions, findings: Findings) -> list[Proposal]:
+    """Return rows opened where thread piles up: its mass is one over their distance, and edges lie double."""
+    piled = next((item for item in findings.items if item.name == "thread-pile-up"), None)
+    if piled is None or not piled.measured or not piled.limit:
+        return []
+    fills = [item for item in regions.items if item.id in piled.regions and item.kind == RegionKind.FILL]
+    if not fills:
+        return []
+    times = constants("plan")["rework_opening"].value * piled.measured / piled.limit
+    first = min(fills, key=lambda item: item.row_spacing_mm or math.inf)
+    now = first.row_spacing_mm or 0.0
+    what = say("rework", "open_all", times=f"{times:.1f}", now=f"{now:.2f}", then=f"{now * times:.2f}")
+    change = partial(_opened, design, tuple(fills), times)
+    return [Proposal(what, first.id, now * (times - 1.0), change, measures=piled.name)]
+
+
+def _opened(design: Design, fills: tuple[Region, ...], times: float) -> Design | None:
+    """Return the design with all these fills sewn in rows so many times further apart, the last one first.
+
+    The numbers of what is sewn before a fill stay as they are when it is sewn anew.
+    """
+    changed: Design | None = None
+    for fill in sorted(fills, key=lambda item: -item.first):
+        if fill.row_spacing_mm:
+            again = refilled(changed or design, fill, spacing_mm=times * fill.row_spacing_mm)
+            changed = changed if again is None else again
+    return changed
+
+
+def weighed(proposal: Proposal, before: Outlook, after: Outlook) -> Rework | None:
+    """Return a change with its computed effect, or None where it does not help enough to be worth saying."""
+    least = constants("plan")["rework_least_chance"].value
+    said = []
+    if before.measured is not None:
+        if after.measured is not None and after.measured > 0.9 * before.measured:
+            return None
+        said.append(
+            say("rework", "pile_gone", before=f"{before.measured:.0f}")
+            if after.measured is None
+            else say("rework", "pile_less", before=f"{before.measured:.0f}", after=f"{after.measured:.0f}")
+        )
+    elif after.chance > before.chance - least:
+        return None
+    words = chance_words(before.chance), chance_words(after.chance)
+    if words[0] != words[1]:
+        said.append(say("rework", "chance", before=words[0], after=words[1]))
+    elif after.chance < before.chance - least:
+        said.append(say("rework", "rarer", words=words[1]))
+    if before.gap_mm is not None and after.gap_mm is not None:
+        gaps = f"{before.gap_mm:.1f}", f"{after.gap_mm:.1f}"
+        if gaps[0] != gaps[1]:
+            said.append(say("rework", "gap", before=gaps[0], after=gaps[1]))
+    return Rework(
+        what=proposal.what,
+        region=proposal.region,
+        amount_mm=proposal.amount_mm,
+        effect=" ".join(said),
+        chance_before=before.chance,
+        chance_after=after.chance,
+        gap_before_mm=before.gap_mm,
+        gap_after_mm=after.gap_mm,
+    )
+
+
+def best_first(changes: list[Rework]) -> tuple[Rework, ...]:
+    """Return changes by the chance that is left, the smallest first, no more than are worth reading."""
+    changes.sort(key=lambda change: (change.chance_after, change.what))
+    return tuple(changes[: int(constants("plan")["rework_shown"].value)])

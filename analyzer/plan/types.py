@@ -16,6 +16,10 @@ class Rework:
     region: int | None
     amount_mm: float | None
     effect: str
+    chance_before: float  #: of missing a limit, on the stack chosen
+    chance_after: float
+    gap_before_mm: float | None  #: worst bare cloth at an outline
+    gap_after_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +31,6 @@ class Trial:
     decided_by: str
     faults: tuple[str, ...]  #: names of findings at level fault that the stack decides
     beyond_range: bool
-    rework: tuple[
-        Rework, ...
-    ] = ()  #: changes to the design that would bring it within its limits on this stack
 
 
 @dataclass(frozen=True, slots=True)

@@ -330,6 +330,10 @@ def _plan(plan: Plan) -> d.PlanPart:
                 region=one.region,
                 amount_mm=_maybe("plan.rework.amount_mm", one.amount_mm),
                 effect=one.effect,
+                chance_before=number("plan.rework.chance_before", one.chance_before),
+                chance_after=number("plan.rework.chance_after", one.chance_after),
+                gap_before_mm=_maybe("plan.rework.gap_before_mm", one.gap_before_mm),
+                gap_after_mm=_maybe("plan.rework.gap_after_mm", one.gap_after_mm),
             )
             for one in plan.rework
         ),

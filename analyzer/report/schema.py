@@ -247,6 +247,10 @@ class ReworkPart(_Part, frozen=True):
     region: int | None
     amount_mm: float | None
     effect: str
+    chance_before: float
+    chance_after: float
+    gap_before_mm: float | None
+    gap_after_mm: float | None
 
 
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
