@@ -6,7 +6,8 @@ bring the stitches, sewn, to where the file means them. :class:`Membrane` is the
 by itself.
 """
 
-from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, against_drift, counter, moved_design
+from analyzer.mechanics.against import against_drift
+from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
 from analyzer.mechanics.membrane import Membrane
 from analyzer.mechanics.respond import respond
 from analyzer.mechanics.sewing import Sewing, prepare

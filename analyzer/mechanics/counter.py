@@ -133,12 +133,6 @@ def moved_design(design: Design, shift_mm: Floats) -> Design:
     )
 
 
-def against_drift(design: Design, drift_mm: Floats) -> Design:
-    """Return ``design`` moved once against its drift (m, 2) mm: a countered copy of one pass, unchecked."""
-    nothing_held = np.zeros(len(drift_mm), dtype=np.bool_)
-    return moved_design(design, within_limits(design, -drift_mm, nothing_held)[0])
-
-
 def within_limits(design: Design, shift_mm: Floats, held: Bools) -> tuple[Floats, Bools]:
     """Return the moves with which no stitch becomes shorter or longer than machines sew, and which were held.
 
