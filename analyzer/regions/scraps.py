@@ -20,6 +20,8 @@ _BACK = -0.2  #: cosine between a thread and the next where the needle turns bac
 _FAN_THREADS = 30  #: a fan has no more
 _LIKE = (0.6, 1.6)  #: threads of a column are so long, of its width
 _FEW_PAIRS = 20_000  #: so many distances are sooner worked out than a tree is built
+_LONGEST_ROWS = 2.5  #: rows of a fill that are not linked to it, at most
+_ON_TOP_SHARE = 0.5  #: more of a scrap than this within half a row of a fill lies on it, not beside it
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 
 
@@ -36,8 +38,10 @@ def absorb_scraps(sewn: Sewn, strokes: Strokes, pieces: list[Piece], over: Groun
             kept[-1] = _with_scrap(strokes, before, piece)
         elif after and follows(sewn, piece, after) and _threads_of(strokes, piece, after):
             pieces[k + 1] = _with_scrap(strokes, after, piece)
-        elif piece.path_mm(sewn) >= constants("regions")["scrap_mm"].value:
+        elif piece.path_mm(sewn) >= _most_mm(strokes, before, after):
             kept.append(piece)
+        elif (back := _apart(sewn, strokes, kept, piece)) is not None:
+            kept[back:] = [_with_scrap(strokes, kept[back], piece)]
         elif before and _ends(sewn, strokes, before, piece, over):
             kept[-1] = _with_scrap(strokes, before, piece)
         elif after and _begins(sewn, strokes, piece, after):
@@ -45,6 +49,32 @@ def absorb_scraps(sewn: Sewn, strokes: Strokes, pieces: list[Piece], over: Groun
         else:
             kept.append(piece)
     return kept
+
+
+def _most_mm(strokes: Strokes, before: Piece | None, after: Piece | None) -> float:
+    """How long a scrap may be: no longer than a few rows of what it may be of."""
+    rows = [p.rows for p in (before, after) if p is not None and p.shape == "rows"]
+    longest = max((float(strokes.chord_mm[each].max()) for each in rows), default=0.0)
+    return max(constants("regions")["scrap_mm"].value, _LONGEST_ROWS * longest)
+
+
+def _apart(sewn: Sewn, strokes: Strokes, kept: list[Piece], scrap: Piece) -> int | None:
+    """Index of the fill that a scrap is a last small section of, reached by a jump or after a cut."""
+    back = len(kept) - 1
+    while back >= 0 and kept[back].shape in ("float", "tie"):
+        back -= 1
+    if back < 0 or kept[back].shape != "rows" or (back == len(kept) - 1 and follows(sewn, kept[-1], scrap)):
+        return None
+    band = kept[back]
+    between = slice(band.last + 1, scrap.first + 1)
+    if sewn.halts[between].any() or not _rows_of(sewn, strokes, scrap, band):
+        return None
+    own, _ = sewn.samples(scrap.first, scrap.last)
+    rows, _ = sewn.samples(band.first, band.last)
+    reach = 1.5 * band.spacing_mm + 0.35
+    away = np.asarray(cKDTree(rows).query(own, distance_upper_bound=3.0 * reach)[0])
+    beside = away.min() < reach and away.max() < 3.0 * reach
+    return back if beside and (away < 0.5 * band.spacing_mm).mean() < _ON_TOP_SHARE else None
 
 
 def follows(sewn: Sewn, before: Piece, after: Piece) -> bool:
@@ -58,7 +88,9 @@ def _ends(sewn: Sewn, strokes: Strokes, band: Piece, scrap: Piece, over: Ground 
         return False
     if _tiny(sewn, scrap):
         return True
-    own = _rows_of(sewn, strokes, scrap, band) or hidden_share(sewn, scrap, over) < 0.5
+    own = _rows_of(sewn, strokes, scrap, band) or (
+        scrap.path_mm(sewn) < constants("regions")["scrap_mm"].value and hidden_share(sewn, scrap, over) < 0.5
+    )
     return own and _lies_on(sewn, scrap, band)
 
 

@@ -57,9 +57,9 @@ def _last_band(sewn: Sewn, kept: list[Piece], piece: Piece, over: Ground | None)
 
 
 def _passable(sewn: Sewn, piece: Piece, before: Piece, after: Piece, over: Ground | None) -> bool:
-    """Whether what lies between two sections may be theirs: short, under the design, or beside their rows."""
+    """Whether what lies between two sections may be theirs: short, a jump, under the design, beside rows."""
     table = constants("regions")
-    if piece.shape == "tie" or piece.path_mm(sewn) < table["bridge_mm"].value:
+    if piece.shape in ("tie", "float") or piece.path_mm(sewn) < table["bridge_mm"].value:
         return True
     share = table["hidden_share"].value
     if over is not None and (over.over(sewn, piece) >= 0).mean() > share:
