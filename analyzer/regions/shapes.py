@@ -86,7 +86,8 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
             low = _within(sewn, strokes, rows[k], right[k]) if k == begin else left[:0]
             high = _within(sewn, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
             parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
-    polygons = np.array([shapely.Polygon(part) for part in parts])
+    part_of = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+    polygons = shapely.polygons(shapely.linearrings(np.concatenate(parts), indices=part_of))
     broken = ~shapely.is_valid(polygons)
     if broken.any():
         polygons[broken] = shapely.make_valid(polygons[broken])
