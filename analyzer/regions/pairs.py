@@ -20,6 +20,7 @@ from analyzer.regions.types import OutlinePair, Region, RegionKind
 
 _BREAK = 2.5  #: stations further apart than this many steps do not follow each other
 _SMOOTH_STATIONS = 5
+_ASKEW_MM = 0.5  #: the edge next to an outline has a sample no further off than its line by more
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +160,11 @@ def _pair(
     gathered: list[tuple[Floats, ...]] = []
     stitches: list[Ints] = []
     for track in tracks:
-        distance, point, normal = edge.nearest(track.at)
-        follows = _follows(outline, border, edge, track, distance, normal, own)
+        low, high = _limits(outline, border)
+        # Beyond the end of an edge the nearest point lies askew: that is not following it.
+        distance, point, normal, sample = edge.nearest(track.at, max(-low, high) + _ASKEW_MM)
+        near = (distance > low) & (distance < high) & (sample < np.abs(distance) + _ASKEW_MM)
+        follows = _follows(outline, edge, track, distance, normal, near, own)
         if not follows.any():
             continue
         part = (track.at[follows], point[follows], normal[follows], distance[follows])
@@ -211,34 +215,38 @@ def _enough(tracks: tuple[_Stations, ...], stations: int, edge: Edge) -> bool:
     )
 
 
+def _limits(outline: Region, border: Region) -> tuple[float, float]:
+    """Return between which signed distances, mm, an outline may follow an edge."""
+    table = constants("regions")
+    if outline.kind is RegionKind.FILL:
+        return -table["abut_mm"].value, table["abut_mm"].value
+    low = -table["pair_mm"].value
+    if border.kind is RegionKind.SATIN:
+        low = max(low, -0.3 * (border.width_mm or 0.0))
+    if outline.kind is RegionKind.SATIN:
+        low = min(low, -0.8 * (outline.width_mm or 0.0))
+    return low, table["pair_mm"].value
+
+
 def _follows(
     outline: Region,
-    border: Region,
     edge: Edge,
     track: _Stations,
     distance: Floats,
     normal: Floats,
+    near: Bools,
     own: Edge | None,
 ) -> Bools:
-    """Return at which stations of a track the outline follows the edge."""
-    table = constants("regions")
-    low, high = -table["pair_mm"].value, table["pair_mm"].value
-    if border.kind is RegionKind.SATIN:
-        low = max(low, -0.3 * (border.width_mm or 0.0))
-    beyond = np.linalg.norm(track.at - edge.points[edge.tree.query(track.at)[1]], axis=1)
+    """Return at which of the stations of a track ``near`` an edge the outline follows it."""
+    near = near.copy()
+    stations = np.flatnonzero(near)
     if outline.kind is RegionKind.SATIN:
-        low = min(low, -0.8 * (outline.width_mm or 0.0))
-        far = edge.nearest(track.far)[0]
-        near = (distance > low) & (distance < high) & (far > -0.3) & (far > distance)
+        far = edge.nearest(track.far[stations])[0]
+        near[stations] = (far > -0.3) & (far > distance[stations])
     elif outline.kind is RegionKind.FILL:
         assert own is not None
-        high = table["abut_mm"].value
-        mine = own.normals[own.tree.query(track.at)[1]]
-        near = (np.abs(distance) < high) & (np.einsum("ij,ij->i", mine, normal) < -0.7)
-    else:
-        near = (distance > low) & (distance < high)
-    # Beyond the end of an edge the nearest point lies askew: that is not following it.
-    near &= beyond < np.abs(distance) + 0.5
+        mine = own.normals[own.tree.query(track.at[stations])[1]]
+        near[stations] = np.einsum("ij,ij->i", mine, normal[stations]) < -0.7
     return _stretches(track.at, distance, near)
 
 

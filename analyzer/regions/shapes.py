@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
@@ -33,12 +34,23 @@ class Edge:
     makers: Ints  #: (e,) numbers of the penetrations on the edge
     maker_tree: cKDTree
 
-    def nearest(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+    def nearest(self, points: Floats, within_mm: float = np.inf) -> tuple[Floats, Floats, Floats, Floats]:
         """For ``points`` (k, 2): signed distance out of the band (k,), edge point (k, 2), normal (k, 2).
 
         The normal is along the shortest way to the edge, but for points so near that only the edge has one.
+        Last comes how far the nearest sample of the edge is, (k,): much more beyond the end of an edge.
+        Both distances are infinite where no sample is nearer than ``within_mm``: far away, all of a large
+        edge is about equally far, and the search long.
         """
-        _, index = self.tree.query(points)
+        sample, nearest = self.tree.query(points, distance_upper_bound=within_mm)
+        index = np.asarray(nearest)
+        found = index < len(self.points)
+        away, edge, normal = np.full(len(points), np.inf), points.copy(), np.zeros_like(points)
+        away[found], edge[found], normal[found] = self._from(points[found], index[found])
+        return away, edge, normal, np.asarray(sample)
+
+    def _from(self, points: Floats, index: npt.NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+        """Return signed distances, edge points and normals for ``points`` (k, 2), nearest samples given."""
         edge, normal = self.points[index], self.normals[index]
         along = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
         reach = np.einsum("ij,ij->i", points - edge, along)
@@ -87,7 +99,8 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
             high = _within(sewn, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
             parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
     part_of = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
-    polygons = shapely.polygons(shapely.linearrings(np.concatenate(parts), indices=part_of))
+    corners = np.concatenate([left[:0], *parts])
+    polygons = shapely.polygons(shapely.linearrings(corners, indices=part_of))
     broken = ~shapely.is_valid(polygons)
     if broken.any():
         polygons[broken] = shapely.make_valid(polygons[broken])
@@ -99,7 +112,7 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
 
 def _others(strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
     """Return the strokes of a band that are no rows, and rows ``alone``, that none lies beside, as lines."""
-    first, stop = np.searchsorted(strokes.first, [piece.first - 1, piece.last])
+    first, stop = strokes.within(piece.first, piece.last)
     every = np.arange(first, stop, dtype=np.int32)
     left = np.concatenate([every[~np.isin(every, piece.rows)], alone])
     return shapely.multilinestrings(
