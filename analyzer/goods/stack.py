@@ -113,8 +113,16 @@ def hooping(holding: str) -> Value:
     return constants("mechanics")[name.get(holding, "hooping_framed")]
 
 
-def backing_layers(kind: Backing, choice: BackingChoice, holding: str) -> tuple[Layer, ...]:
-    """Return the layers of one backing.
+def grip(holding: str) -> Value:
+    """Return the pull along the rim from which a holding lets what is hooped slip, N/m."""
+    name = {"magnetic": "grip_magnetic", "clamped": "grip_clamped", "cap-frame": "grip_clamped"}
+    return constants("mechanics")[name.get(holding, "grip_hooped")]
+
+
+def backing_layers(
+    kind: Backing, choice: BackingChoice, holding: str, *, nearest: bool = True
+) -> tuple[Layer, ...]:
+    """Return the layers of one backing; the ``nearest`` one is stuck to goods that an adhesive holds.
 
     Tensile stiffness follows weight; machine direction (along y at turn 0) and cross direction lie about
     their geometric mean by the table's ratio. Bending goes with the cube of weight (a sheet of the same
@@ -135,8 +143,10 @@ def backing_layers(kind: Backing, choice: BackingChoice, holding: str) -> tuple[
             bending_unm=kind.bending_unm.value * (choice.g_m2 / kind.bending_at_g_m2) ** 3,
             perforation_mm2=kind.perforation_mm2.value,
             removal=kind.removal,
+            bonded=kind.attach != "laid" or (holding == "adhesive" and nearest and number == 0),
+            sheet_mm=choice.sheet_mm,
         )
-        for degrees in choice.turns_deg
+        for number, degrees in enumerate(choice.turns_deg)
     )
 
 
@@ -171,13 +181,15 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
         UnknownBacking, UnknownTopping: a name is in no table.
     """
     layers: list[Layer] = [] if setup.cloth.family == "none" else [goods_layer(setup.cloth)]
-    for backing_choice in choice.backings:
+    for number, backing_choice in enumerate(choice.backings):
         kind = setup.tables.backing(backing_choice.kind)
-        layers.extend(backing_layers(kind, backing_choice, setup.holding))
+        layers.extend(backing_layers(kind, backing_choice, setup.holding, nearest=number == 0))
     if not layers:
         raise BadJob(
             "free-standing lace needs a wash-away backing to be stitched on: give one with --backing"
         )
+    if setup.cloth.family == "none" and all(layer.sheet_mm is not None for layer in layers):
+        raise BadJob("free-standing lace needs a backing that the hoop holds: leave out the sheet's size")
     if choice.topping is not None:
         layers.append(topping_layer(setup.tables.topping(choice.topping)))
     return Stack(
@@ -186,6 +198,7 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
         thread=setup.thread,
         needle=setup.needle,
         hooping_n_per_m=hooping(setup.holding),
+        grip_n_per_m=grip(setup.holding),
         spreads=spreads(setup, choice, calibration),
     )
 

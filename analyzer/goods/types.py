@@ -7,6 +7,7 @@ Direction 1 of a cloth (warp or wale) lies along y of the design, direction 2 (w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -144,6 +145,8 @@ class BackingChoice:
     g_m2: float
     layers: int
     turns_deg: tuple[float, ...]
+    #: width and height of a piece that is floated in the middle of the hoop; None: it reaches past the hoop
+    sheet_mm: tuple[float, float] | None = None
 
     @property
     def total_g_m2(self) -> float:
@@ -186,6 +189,8 @@ class Layer:
     bending_unm: float
     perforation_mm2: float
     removal: Literal["kept", "trimmed", "torn", "rinsed", "heated"]
+    bonded: bool = False  #: stuck or fused to the layer before it, so that both bend as one
+    sheet_mm: tuple[float, float] | None = None  #: width, height of a piece floated in the hoop's middle
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +208,7 @@ class Stack:
     needle: Needle
     hooping_n_per_m: Value  #: tension that hooping leaves in the cloth
     spreads: dict[str, Value]
+    grip_n_per_m: Value | None = None  #: pull along the rim from which the holding lets slip; None: never
 
     @property
     def goods(self) -> Layer | None:
@@ -222,13 +228,43 @@ class Stack:
 
     @property
     def bending_unm(self) -> float:
-        """Sum of the layers' bending stiffness (layers that slip on each other), uN.m."""
-        return sum(layer.bending_unm for layer in self.layers)
+        """Bending stiffness of all layers together, uN.m."""
+        return bending_unm(self.layers)
 
     @property
     def thickness_mm(self) -> float:
         """Sum of the layers' thickness, mm."""
         return sum(layer.thickness_mm for layer in self.layers)
+
+
+def bending_unm(layers: Sequence[Layer]) -> float:
+    """Bending stiffness of ``layers``, in their order, uN.m.
+
+    Layers that slip on each other add theirs. Bonded ones bend about one middle: ``sum B + K (z - z0)^2``, K
+    the membrane stiffness (mean of both directions, as far as it reaches), z the middle of each layer, z0
+    their mean weighted by K (the parallel-axis theorem of a laminate; derived).
+    """
+    total = 0.0
+    stuck: list[tuple[float, float]] = []  # K in N/m and z in mm of the layers bonded so far
+    height = 0.0
+    for layer in layers:
+        if not layer.bonded:
+            total += _steiner(stuck)
+            stuck = []
+        stiff = 0.5 * float(layer.membrane[0, 0] + layer.membrane[1, 1])
+        stuck.append((stiff, height + 0.5 * layer.thickness_mm))
+        height += layer.thickness_mm
+        total += layer.bending_unm
+    return total + _steiner(stuck)
+
+
+def _steiner(stuck: Sequence[tuple[float, float]]) -> float:
+    """What layers of stiffness K at height z add by not slipping; N/m times mm2 is uN.m."""
+    whole = sum(stiff for stiff, _ in stuck)
+    if whole <= 0.0:
+        return 0.0
+    middle = sum(stiff * z for stiff, z in stuck) / whole
+    return sum(stiff * (z - middle) ** 2 for stiff, z in stuck)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,8 @@ from analyzer.mechanics.law import Pull, tension
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.pucker import amplitude_mm, pucker_draws, release, ring, ring_contraction
 from analyzer.mechanics.pullin import principal_strains, pull_in, strain_p95
+from analyzer.mechanics.release import Freed, free
+from analyzer.mechanics.rim import most_pull_n_per_m, with_slip
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
 from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
@@ -64,27 +66,27 @@ def respond(
         tolerance=TOLERANCE if detail == "full" else SCREEN_TOLERANCE,
         progress=_part(progress, _SPREAD_SHARE, 1.0),
     )
+    states = _slipped(sewing, layout, stack, nominal.states, coarse)
     radius = 0.5 * stack.needle.blade_mm.value
     ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
     wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, radius), ringed])
-    middle = np.append(_wanted(sewing, layout, nominal.states, radius)[0], ringed[0])
+    middle = np.append(_wanted(sewing, layout, states, radius)[0], ringed[0])
     scale = np.sqrt(np.mean(coarse.states[:, -1] ** 2, axis=(1, 2)))
     runs = Runs(scale, wanted, _slipping(sewing, variants))
     drawn = spread_out(plan, stack, draws, runs, middle)
 
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
-    pucker = _pucker(
-        sewing, stack, draws, coarse, variants, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None
-    )
+    freed = free(sewing.spread, stack, coarse, variants.layers[0])
+    pucker = _pucker(sewing, stack, draws, freed, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None)
     lengths = sewing.stitches.length_mm
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
     pulled, moved = pull_in(
-        layout, nominal.states, sewing.design.penetrations, sewing.loaded, visible(sewing.regions), weight
+        layout, states, sewing.design.penetrations, sewing.loaded, visible(sewing.regions), weight
     )
     shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
-    u = nominal.states[0, -1].reshape(shape)
+    u = states[0, -1].reshape(shape)
     low, _ = principal_strains(layout.lattice.strain(u).reshape(*layout.grid.shape, 3))
     return Response(
         grid=layout.grid,
@@ -123,6 +125,7 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
             pull_n=stack.spreads["pull_n"].value,
             radius_mm=0.5 * stack.needle.blade_mm.value,
         ),
+        sheets_mm=tuple(layer.sheet_mm for layer in stack.layers),
     )
 
 
@@ -135,9 +138,34 @@ def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, bool]:
         NotConverged: a solve missed its tolerance.
 
     """
-    sewn = sew(sewing.full, sewing.stitches, make_variants(stack, {}, 1), tolerance=TOLERANCE)
-    strain = strain_p95(sewing.full, sewn.states[0, -1])
-    return sewn.states, strain > constants("limits")["strain_p95"].value
+    one = make_variants(stack, {}, 1)
+    sewn = sew(sewing.full, sewing.stitches, one, tolerance=TOLERANCE)
+    states = _slipped(sewing, sewing.full, stack, sewn.states)
+    beyond = strain_p95(sewing.full, states[0, -1]) > constants("limits")["strain_p95"].value
+    return states, beyond
+
+
+def _slipped(
+    sewing: Sewing, layout: Layout, stack: Stack, states: Floats, coarse: Sewn | None = None
+) -> Floats:
+    """Return the nominal ``states`` on ``layout`` with what slips at the rim, where the holding has a limit.
+
+    ``coarse``, sewn on the spread layout with the rim clamped, tells whether anything does.
+    """
+    if stack.grip_n_per_m is None:
+        return states
+    grip, hooping = stack.grip_n_per_m.value, stack.hooping_n_per_m.value
+    if coarse is not None and most_pull_n_per_m(sewing.spread, coarse, hooping) <= grip:
+        return states
+    return with_slip(
+        layout,
+        states,
+        sewing.spread,
+        sewing.stitches,
+        make_variants(stack, {}, 1),
+        grip_n_per_m=grip,
+        hooping_n_per_m=hooping,
+    )
 
 
 def visible(regions: Regions) -> Bools:
@@ -217,18 +245,18 @@ def _columns(
 
 
 def _pucker(
-    sewing: Sewing, stack: Stack, draws: Draws, coarse: Sewn, variants: Variants, pull_factor: Floats | None
+    sewing: Sewing, stack: Stack, draws: Draws, freed: Freed, pull_factor: Floats | None
 ) -> PuckerDraws:
     """Amplitude of the ripple on the coarse grid."""
     layout = sewing.spread
-    released = release(layout, stack, coarse, variants.layers[0])
+    released = release(layout, stack, freed)
     nominal = released.from_pull + stack.hooping_n_per_m.value * released.from_hooping
     low, _ = principal_strains(nominal)
     iy, ix = divmod(int(released.cells[low.argmin()]), layout.grid.nx)
     half = 0.5 * layout.grid.cell_mm
     factor = np.ones(draws.count) if pull_factor is None else np.maximum(0.0, pull_factor)
     return PuckerDraws(
-        nominal_mm=float(amplitude_mm(nominal, released.wavelength_mm)),
+        nominal_mm=float(amplitude_mm(nominal, released.wavelength_mm, released.threshold)),
         draws_mm=frozen(pucker_draws(released, stack, draws, factor)),
         at=(
             layout.grid.x0_mm + ix * layout.grid.cell_mm + half,

@@ -17,6 +17,7 @@ from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.mechanics.law import Pull, Stitches, tension
 from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.sheets import cover
 from analyzer.mechanics.solvers import SinePreconditioner, solve_cg
 
 
@@ -25,12 +26,14 @@ class Variants:
     """v variants of a stack of l layers.
 
     ``layers`` (v, l, 3, 3) N/m; ``perforation_mm2`` (v, l); the law's parameters in ``pull``, whose
-    membrane is the sum of the layers.
+    membrane is the sum of the layers; ``sheets_mm``, where given, the size of each layer, None where it
+    reaches past the hoop.
     """
 
     layers: Floats
     perforation_mm2: Floats
     pull: Pull
+    sheets_mm: tuple[tuple[float, float] | None, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +43,8 @@ class Sewn:
     ``states`` (v, blocks + 1, nodes, 2) mm: displacement before the first block and after each.
     The rest is of variant 0 only: ``layer_resultants`` (l, cells, 3) and ``tie_resultants`` (cells, 3) N/m,
     the stress that straining has put into each layer and into the ties; ``kept`` (l, cells) the share of
-    stiffness that the needle has left of each layer; ``ties`` (cells, 3, 3) N/m; ``pull_forces`` (ny+1,
-    nx+1, 2) mN, the threads' pull.
+    stiffness that is there and that the needle has left of each layer; ``ties`` (cells, 3, 3) N/m;
+    ``pull_forces`` (ny+1, nx+1, 2) mN, the threads' pull.
     """
 
     states: Floats
@@ -68,8 +71,12 @@ def sew(
     *,
     tolerance: float,
     progress: Callable[[float], None] | None = None,
+    slide: Callable[[Floats, Floats, Floats], Floats] | None = None,
 ) -> Sewn:
     """Sew all blocks.
+
+    ``slide`` lets the rim of variant 0 slip: it is given a block's stiffness (cells, 3, 3) N/m, step (dofs,)
+    mm and loads (dofs,) mN, and returns what slip adds to the step.
 
     Raises:
         NotConverged: a solve missed ``tolerance``.
@@ -81,8 +88,10 @@ def sew(
     pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
     loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
 
-    stiffness = np.repeat(variants.layers.sum(axis=1)[:, None], cells, axis=1)
-    kept = np.ones((v, variants.layers.shape[1], cells))
+    sheets = variants.sheets_mm or (None,) * variants.layers.shape[1]
+    there = np.stack([cover(layout.grid, sheet) for sheet in sheets])
+    stiffness = np.einsum("lc,vlij->vcij", there, variants.layers)
+    kept = np.repeat(there[None], v, axis=0)
     holes = np.zeros(cells)
     ties = np.zeros((cells, 3, 3))
     strained = np.zeros((variants.layers.shape[1] + 1, cells, 3))
@@ -95,7 +104,7 @@ def sew(
         rows = slice(int(layout.start[k]), int(layout.start[k + 1]))
         at = layout.cell[rows].astype(np.intp)
         holes[at] += layout.holes[rows]
-        left = np.maximum(floor, 1.0 - variants.perforation_mm2[:, :, None] * holes[at])
+        left = np.maximum(floor, 1.0 - variants.perforation_mm2[:, :, None] * holes[at]) * there[:, at]
         weakened = np.einsum("vlc,vlij->vcij", left - kept[:, :, at], variants.layers)
         kept[:, :, at] = left
         stiffness[:, at] += weakened
@@ -108,6 +117,8 @@ def sew(
         precondition.update(np.einsum("vcii->vci", stiffness))
         step, used = solve_cg(matrix, loads[:, k], layout.free, precondition, tolerance=tolerance)
         iterations += used
+        if slide is not None:
+            step[0] += slide(stiffness[0], step[0], loads[0, k])
         states[:, k + 1] = states[:, k] + step
         strain = lattice.strain(step[0].reshape(lattice.ny + 1, lattice.nx + 1, 2))
         strained[:-1] += kept[0, :, :, None] * np.einsum("lij,cj->lci", variants.layers[0], strain)
