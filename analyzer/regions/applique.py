@@ -2,65 +2,133 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from analyzer.arrays import Ints
+import numpy as np
+from scipy.spatial import cKDTree
+
+from analyzer.arrays import Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
+from analyzer.regions.hidden import dense
 from analyzer.regions.sewn import Sewn
 from analyzer.regions.types import Applique, Region, RegionKind
+
+_LEAST_TACKS = 8  #: stitches of a tack-down
+
+
+@dataclass(frozen=True, slots=True)
+class _Chain:
+    """Stitching without a break that may be a placement line or a tack-down."""
+
+    ids: tuple[int, ...]
+    block: int  #: halts before it
+    lines: bool  #: no zig-zag in it
+    points: Floats  #: (k, 2) mm, samples
 
 
 def find_appliques(sewn: Sewn, pieces: list[Piece], items: list[Region]) -> tuple[Applique, ...]:
     """Return the appliques of a design.
 
-    A placement line is a closed line, a tack-down what follows the same path after it, and both lie under
-    a later satin. The same stitches without any halt between them are a column on its underlay; one halt
-    tells that a piece of cloth is laid or cut there.
+    A placement line is a closed line, a tack-down what follows the same path after it, and later columns
+    cover both. The same stitches without any halt between them are a column on its underlay; one halt tells
+    that a piece of cloth is laid or cut there.
     """
     stops: Ints = np.cumsum(sewn.halts).astype(np.int32)
+    columns = [n for n, item in enumerate(items) if item.kind is RegionKind.SATIN and dense(pieces[n])]
+    if not columns or not stops[-1]:
+        return ()
+    chains = _chains(sewn, pieces, items, stops)
     found = []
-    filled = {n for item in items if item.kind is RegionKind.FILL for n in item.covers}
-    for cover in items:
-        # What lies under a fill too is that fill's underlay.
-        under = [n for n in cover.covers if n not in filled and pieces[n].path_mm(sewn) > _least_mm()]
-        if cover.kind is not RegionKind.SATIN or len(under) < 2:
+    used: set[int] = set()
+    for k, placement in enumerate(chains):
+        if used & set(placement.ids) or not placement.lines or not _closed(sewn, items, placement):
             continue
-        first = under[0]
-        if pieces[first].shape != "line" or not _closed(sewn, items[first]):
+        covers = _covers(sewn, items, stops, placement, [n for n in columns if n > placement.ids[-1]])
+        if not covers:
             continue
-        tacks = [n for n in under[1:] if _same_place(items[first], items[n])]
-        if not tacks or items[tacks[0]].stitches < 8:
-            continue
-        after_placement = bool(stops[items[tacks[0]].first] > stops[items[first].last])
-        after_tack = bool(stops[cover.first] > stops[items[tacks[-1]].last])
-        # With a halt between every two parts, or within what lies under the column.
-        split = next((k for k in range(1, len(tacks)) if _halt(stops, items, tacks[k - 1], tacks[k])), None)
-        if not after_placement and split is not None:
-            first, tacks, after_placement = tacks[split - 1], tacks[split:], True
+        tacks = [c for c in chains[k + 1 :] if c.ids[-1] < covers[0] and _same_path(placement, c)]
+        block = int(stops[items[covers[0]].first])
+        # Where the machine halts between, what is sewn after the last halt is the columns' own underlay.
+        before = [c for c in tacks if c.block < block] or tacks
+        after_placement = bool(before) and before[-1].block > placement.block
+        after_tack = bool(before) and block > before[-1].block
         if after_placement or after_tack:
-            found.append(Applique(first, tuple(tacks), cover.id, after_placement, after_tack))
+            tack_down = tuple(n for chain in before for n in chain.ids)
+            main = max(covers, key=lambda n: items[n].stitches)
+            first = max(placement.ids, key=lambda n: items[n].stitches)
+            found.append(Applique(first, tack_down, main, after_placement, after_tack, tuple(covers)))
+            used.update(tack_down)
     return tuple(found)
 
 
-def _halt(stops: Ints, items: list[Region], before: int, after: int) -> bool:
-    return bool(stops[items[after].first] > stops[items[before].last])
+def _chains(sewn: Sewn, pieces: list[Piece], items: list[Region], stops: Ints) -> list[_Chain]:
+    """Gather lines and open zig-zags that follow each other between two halts."""
+    # What lies under a fill too is that fill's underlay.
+    filled = {n for item in items if item.kind is RegionKind.FILL for n in item.covers}
+    groups: list[list[int]] = []
+    for n, (item, piece) in enumerate(zip(items, pieces, strict=True)):
+        open_ = piece.shape == "line" or (piece.shape == "zigzag" and not dense(piece))
+        if not open_ or n in filled:
+            continue
+        last = groups[-1][-1] if groups else -2
+        follows = (
+            last == n - 1
+            and bool(sewn.joined[item.first])
+            and stops[items[last].last] == stops[item.first]
+            and (pieces[last].shape == "line") == (piece.shape == "line")
+        )
+        if follows:
+            groups[-1].append(n)
+        else:
+            groups.append([n])
+    least = constants("regions")["applique_mm"].value
+    found = []
+    for ids in groups:
+        first, last = items[ids[0]].first, items[ids[-1]].last
+        if sewn.path_mm(first, last) > least and sum(items[n].stitches for n in ids) >= _LEAST_TACKS:
+            line = pieces[ids[0]].shape == "line"
+            found.append(_Chain(tuple(ids), int(stops[first]), line, sewn.samples(first, last)[0]))
+    return found
 
 
-def _least_mm() -> float:
-    return constants("regions")["applique_mm"].value
+def _covers(sewn: Sewn, items: list[Region], stops: Ints, placement: _Chain, columns: list[int]) -> list[int]:
+    """Return the columns of one block that run along a placement line and together cover most of it."""
+    low, high = placement.points.min(axis=0), placement.points.max(axis=0)
+    own = cKDTree(placement.points)
+    table = constants("regions")
+    blocks: dict[int, list[int]] = {}
+    for n in columns:
+        x0, y0, x1, y1 = items[n].bbox_mm
+        if x0 > high[0] or y0 > high[1] or x1 < low[0] or y1 < low[1]:
+            continue
+        points, _ = sewn.samples(items[n].first, items[n].last)
+        reach = (items[n].width_mm or 0.0) + table["edge_run_mm"].value
+        if (own.query(points, distance_upper_bound=reach)[0] < reach).mean() > table["hidden_share"].value:
+            blocks.setdefault(int(stops[items[n].first]), []).append(n)
+    for ids in blocks.values():
+        laid = np.concatenate([sewn.samples(items[n].first, items[n].last)[0] for n in ids])
+        reach = table["station_mm"].value
+        away = cKDTree(laid).query(placement.points, distance_upper_bound=2 * reach)[0]
+        if (away < reach).mean() > table["applique_share"].value:
+            return ids
+    return []
 
 
-def _closed(sewn: Sewn, item: Region) -> bool:
+def _same_path(placement: _Chain, chain: _Chain) -> bool:
+    """Whether stitching follows a placement line all around."""
+    table = constants("regions")
+    reach, share = table["edge_run_mm"].value, table["hidden_share"].value
+    for one, other in ((placement.points, chain.points), (chain.points, placement.points)):
+        away = cKDTree(one).query(other, distance_upper_bound=reach)[0]
+        if (away < reach).mean() < share:
+            return False
+    return True
+
+
+def _closed(sewn: Sewn, items: list[Region], chain: _Chain) -> bool:
     """Whether a line comes back to where it began."""
-    ends = sewn.penetrations[[max(item.first - 1, 0) if sewn.joined[item.first] else item.first, item.last]]
-    size = max(item.bbox_mm[2] - item.bbox_mm[0], item.bbox_mm[3] - item.bbox_mm[1])
+    first, last = items[chain.ids[0]].first, items[chain.ids[-1]].last
+    ends = sewn.penetrations[[max(first - 1, 0) if sewn.joined[first] else first, last]]
+    size = float(np.ptp(chain.points, axis=0).max())
     return float(np.hypot(*(ends[1] - ends[0]))) < constants("regions")["closed_part"].value * size
-
-
-def _same_place(a: Region, b: Region) -> bool:
-    """Whether two regions have nearly the same box."""
-    slack = constants("regions")["closed_part"].value * max(
-        a.bbox_mm[2] - a.bbox_mm[0], a.bbox_mm[3] - a.bbox_mm[1]
-    )
-    return all(abs(p - q) < slack for p, q in zip(a.bbox_mm, b.bbox_mm, strict=True))

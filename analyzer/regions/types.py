@@ -95,6 +95,7 @@ class Applique:
     cover: int
     stop_after_placement: bool  #: the machine halts, so that the piece can be laid
     stop_after_tack_down: bool  #: the machine halts, so that the piece can be cut
+    covers: tuple[int, ...] = ()  #: all columns that cover the edge, ``cover`` being the largest
 
 
 @dataclass(frozen=True, slots=True)
