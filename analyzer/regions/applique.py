@@ -104,12 +104,14 @@ def _covers(sewn: Sewn, items: list[Region], stops: Ints, placement: _Chain, col
             continue
         points, _ = sewn.samples(items[n].first, items[n].last)
         reach = (items[n].width_mm or 0.0) + table["edge_run_mm"].value
-        if (own.query(points, distance_upper_bound=reach)[0] < reach).mean() > table["hidden_share"].value:
+        if (np.asarray(own.query(points, distance_upper_bound=reach)[0]) < reach).mean() > table[
+            "hidden_share"
+        ].value:
             blocks.setdefault(int(stops[items[n].first]), []).append(n)
     for ids in blocks.values():
         laid = np.concatenate([sewn.samples(items[n].first, items[n].last)[0] for n in ids])
         reach = table["station_mm"].value
-        away = cKDTree(laid).query(placement.points, distance_upper_bound=2 * reach)[0]
+        away = np.asarray(cKDTree(laid).query(placement.points, distance_upper_bound=2 * reach)[0])
         if (away < reach).mean() > table["applique_share"].value:
             return ids
     return []
@@ -120,7 +122,7 @@ def _same_path(placement: _Chain, chain: _Chain) -> bool:
     table = constants("regions")
     reach, share = table["edge_run_mm"].value, table["hidden_share"].value
     for one, other in ((placement.points, chain.points), (chain.points, placement.points)):
-        away = cKDTree(one).query(other, distance_upper_bound=reach)[0]
+        away = np.asarray(cKDTree(one).query(other, distance_upper_bound=reach)[0])
         if (away < reach).mean() < share:
             return False
     return True
