@@ -36,8 +36,6 @@ class Lattice:
         weight = self.cell_mm2 / 4.0
         # element stiffness = sum over i, j of C[i, j] times these 9 matrices (exact 2x2 Gauss rule)
         self._elements: Floats = weight * np.einsum("gia,gjb->ijab", gradients, gradients).reshape(9, 64)
-        # the mean over the four points: strain at the middle, and the exact integral for a constant stress
-        self.mean_strain: Floats = gradients.mean(axis=0)
 
     def _strain_matrix(self, x: float, y: float) -> Floats:
         """Strain (3) from the element's displacements (8) at ``x, y`` in the unit square."""
@@ -74,13 +72,6 @@ class Lattice:
         ]
         return np.stack(rows)
 
-    def add(self, data: Floats, cells: Index, change: Floats) -> None:
-        """Add the ``change`` (batch, c, 3, 3) N/m of ``cells`` (c,) to ``data`` (batch, entries) in place."""
-        elements = self.element_stiffness(change)
-        places = self.places[cells].ravel()
-        for row, values in zip(data, elements, strict=True):
-            np.add.at(row, places, values.ravel())
-
     def matrix(self, data: Floats) -> sparse.csr_matrix:
         """Block-diagonal matrix over the batch that shares its memory with ``data`` (batch, entries).
 
@@ -97,22 +88,26 @@ class Lattice:
         pointers = (18 * np.arange(batch * size + 1)).astype(np.int32)
         return sparse.csr_matrix((data.reshape(-1), indices, pointers), shape=(batch * size, batch * size))
 
-    def gather(self, u: Floats) -> Floats:
-        """Element displacements (..., cells, 8) from nodal ones (..., ny+1, nx+1, 2)."""
-        flat = u.reshape(*u.shape[:-3], self.nodes, 2)
-        return flat[..., self.corners, :].reshape(*u.shape[:-3], len(self.corners), 8)
-
     def strain(self, u: Floats) -> Floats:
         """Strain (..., cells, 3) at the middle of each cell, from ``u`` (..., ny+1, nx+1, 2) mm."""
-        result: Floats = self.gather(u) @ self.mean_strain.T
-        return result
+        along = u[..., 1:, :] - u[..., :-1, :]
+        beside = u[..., 1:, :] + u[..., :-1, :]
+        along = (along[..., 1:, :, :] + along[..., :-1, :, :]) * (0.5 / self.hx_mm)
+        across = (beside[..., 1:, :, :] - beside[..., :-1, :, :]) * (0.5 / self.hy_mm)
+        result = np.empty((*along.shape[:-1], 3))
+        result[..., 0], result[..., 1] = along[..., 0], across[..., 1]
+        np.add(across[..., 0], along[..., 1], out=result[..., 2])
+        return result.reshape(*u.shape[:-3], self.ny * self.nx, 3)
 
     def forces(self, resultants: Floats) -> Floats:
         """Nodal forces (ny+1, nx+1, 2) mN of ``resultants`` (cells, 3) N/m: the integral of B^T N."""
-        each = self.cell_mm2 * (resultants @ self.mean_strain)
-        dofs = (2 * self.corners[:, :, None] + np.arange(2)).reshape(-1)
-        total = np.bincount(dofs, weights=each.ravel(), minlength=2 * self.nodes)
-        forces: Floats = np.asarray(total, dtype=np.float64).reshape(self.ny + 1, self.nx + 1, 2)
+        N = resultants.reshape(self.ny, self.nx, 3)
+        along, across = 0.5 * self.hy_mm * N[..., [0, 2]], 0.5 * self.hx_mm * N[..., [2, 1]]
+        forces = np.zeros((self.ny + 1, self.nx + 1, 2))
+        forces[:-1, :-1] = -along - across
+        forces[:-1, 1:] += along - across
+        forces[1:, :-1] += across - along
+        forces[1:, 1:] += along + across
         return forces
 
     def weights(self, points: Floats) -> tuple[Index, Floats]:

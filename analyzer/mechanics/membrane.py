@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -9,7 +10,8 @@ from scipy import sparse
 
 from analyzer.arrays import Bools, Floats
 from analyzer.mechanics.lattice import Lattice
-from analyzer.mechanics.solvers import SinePreconditioner, Solver, solve_cg, solve_direct
+from analyzer.mechanics.sheet import Sheet
+from analyzer.mechanics.solvers import SINGLE_TOLERANCE, Solver, UniformInverse, solve_cg, solve_direct
 
 
 class Membrane:
@@ -21,8 +23,9 @@ class Membrane:
 
     ``rim``: ``"clamped"``; ``"free"`` (three degrees of freedom are pinned, against rigid motion only); a
     number, the stiffness k_s in N/m2 of springs along the rim; or a bool array (ny+1, nx+1) of nodes that
-    are held. ``solver``: ``"direct"`` (SuperLU), ``"cg"`` (sine-transform preconditioned; every node of the
-    rim must be held), or ``"auto"``: conjugate gradients where they apply.
+    are held. ``solver``: ``"direct"`` (SuperLU), ``"cg"`` (conjugate gradients; where some nodes are held,
+    those of the whole rim must be), or ``"auto"``: conjugate gradients where they apply. ``tolerance`` is
+    theirs: the relative error in the energy norm.
     """
 
     def __init__(
@@ -42,44 +45,60 @@ class Membrane:
         if given.shape not in ((3, 3), (ny, nx, 3, 3)):
             raise ValueError(f"stiffness has shape {given.shape}; it must be (3, 3) or {(ny, nx, 3, 3)}")
         self.stiffness: Floats = np.broadcast_to(given, (ny, nx, 3, 3))
-        held, springs = self._rim(rim)
-        self._free: Bools = ~held.reshape(-1)
-        whole_rim = np.ones((ny + 1, nx + 1, 2), dtype=np.bool_)
-        whole_rim[1:-1, 1:-1] = False
-        clamped = bool(held[whole_rim].all())
-        if solver == "cg" and not clamped:
-            raise ValueError("conjugate gradients need every node of the rim held; take the direct solver")
-        self._iterative = clamped if solver == "auto" else solver == "cg"
+        self._springs_n_per_m2, self._held = self._rim(rim)
+        on_rim = np.ones((ny + 1, nx + 1), dtype=np.bool_)
+        on_rim[1:-1, 1:-1] = False
+        self._clamped = bool(self._held[on_rim].all())
+        self._pinned = isinstance(rim, str) and rim == "free"
+        applies = self._clamped or not self._held.any()
+        if solver == "cg" and not applies:
+            raise ValueError("conjugate gradients need all of the rim held, or none; take the direct solver")
+        self._iterative = applies and solver != "direct"
         self._tolerance = tolerance
-        cells = self.stiffness.reshape(1, nx * ny, 3, 3)
-        self._matrix = self.lattice.matrix(self.lattice.assemble(cells))
-        if springs is not None:
-            self._matrix = (self._matrix + springs).tocsr()
-        self._precondition = SinePreconditioner(self.lattice, self._free)
-        if self._iterative:
-            self._precondition.update(np.einsum("bcii->bci", cells))
 
-    def _rim(self, rim: str | float | Bools) -> tuple[Bools, sparse.csr_matrix | None]:
-        """Return held degrees of freedom (ny+1, nx+1, 2) and the matrix of the rim's springs, if any."""
-        nx, ny = self.lattice.nx, self.lattice.ny
-        held = np.zeros((ny + 1, nx + 1, 2), dtype=np.bool_)
+    def _rim(self, rim: str | float | Bools) -> tuple[float, Bools]:
+        """Return the springs in N/m2 and the nodes (ny+1, nx+1) that are held."""
+        held = np.zeros((self.lattice.ny + 1, self.lattice.nx + 1), dtype=np.bool_)
         if isinstance(rim, np.ndarray):
-            if rim.shape != held.shape[:2]:
-                raise ValueError(f"held nodes have shape {rim.shape}; it must be {held.shape[:2]}")
-            return held | rim[:, :, None], None
+            if rim.shape != held.shape:
+                raise ValueError(f"held nodes have shape {rim.shape}; it must be {held.shape}")
+            return 0.0, rim
         if rim == "clamped":
             held[:] = True
             held[1:-1, 1:-1] = False
-            return held, None
+            return 0.0, held
         if rim == "free":
-            held[0, 0] = True
-            held[0, -1, 1] = True
-            return held, None
+            return 0.0, held
         if isinstance(rim, str):
             raise ValueError(
                 f"rim is '{rim}'; it must be clamped, free, a spring stiffness or an array of held nodes"
             )
-        return held, self._springs(float(rim))
+        if not rim > 0.0:
+            raise ValueError(f"springs along the rim must be stiffer than {rim:g} N/m2; free is 'free'")
+        return float(rim), held
+
+    @cached_property
+    def _sheet(self) -> Sheet:
+        """The sheet's stiffness for conjugate gradients."""
+        precision = np.float32 if self._tolerance >= SINGLE_TOLERANCE else np.float64
+        cells = self.stiffness.reshape(1, -1, 3, 3)
+        return Sheet(self.lattice, cells, precision, self._springs_n_per_m2)
+
+    @cached_property
+    def _precondition(self) -> UniformInverse:
+        """The uniform sheet of the geometric mean of the stiffness over all cells."""
+        mean = self._sheet.mean_diagonal(self.stiffness.reshape(1, -1, 3, 3))
+        uniform = UniformInverse(self._sheet, clamped=self._clamped, diagonal=mean[0])
+        uniform.update(mean)
+        return uniform
+
+    @cached_property
+    def _matrix(self) -> sparse.csr_matrix:
+        """The sheet's stiffness matrix for the direct solver, springs included."""
+        matrix = self.lattice.matrix(self.lattice.assemble(self.stiffness.reshape(1, -1, 3, 3)))
+        if self._springs_n_per_m2 > 0.0:
+            matrix = (matrix + self._springs(self._springs_n_per_m2)).tocsr()
+        return matrix
 
     def _springs(self, k_s: float) -> sparse.csr_matrix:
         """Line springs of ``k_s`` N/m2 along the rim, with linear displacement along each side (mN/mm)."""
@@ -114,17 +133,44 @@ class Membrane:
         return self.solve_forces(-self.lattice.forces(cells))
 
     def solve_forces(self, forces: Floats) -> Floats:
-        """Displacement (ny+1, nx+1, 2) mm under nodal ``forces`` of the same shape in mN."""
-        flat = forces.reshape(-1)
-        if self._iterative:
-            batch, _ = solve_cg(
-                self._matrix, flat[None], self._free, self._precondition, tolerance=self._tolerance
-            )
-            u = batch[0]
-        else:
-            u = solve_direct(self._matrix, flat, self._free)
-        shaped: Floats = u.reshape(self.lattice.ny + 1, self.lattice.nx + 1, 2)
-        return shaped
+        """Displacement (ny+1, nx+1, 2) mm under nodal ``forces`` of the same shape in mN.
+
+        Raises:
+            NotConverged: the solve missed its tolerance.
+
+        """
+        free = np.broadcast_to(~self._held[:, :, None], forces.shape)
+        if not self._iterative:
+            if self._pinned:
+                free = free.copy()
+                free[0, 0] = free[0, -1, 1] = False
+            u = solve_direct(self._matrix, forces.reshape(-1), free.reshape(-1))
+            return u.reshape(forces.shape)
+        if self._pinned:
+            forces = self._balanced(forces)
+        solved = solve_cg(self._sheet, forces[None], free, self._precondition, tolerance=self._tolerance)
+        return self._unmoved(solved.u[0]) if self._pinned else solved.u[0]
+
+    def _balanced(self, forces: Floats) -> Floats:
+        """Add the reactions of the pins: two in the lower left corner, one in the lower right, across."""
+        y, x = np.ogrid[: self.lattice.ny + 1, : self.lattice.nx + 1]
+        moment = forces[..., 1] * (x * self.lattice.hx_mm) - forces[..., 0] * (y * self.lattice.hy_mm)
+        right = -moment.sum() / (self.lattice.nx * self.lattice.hx_mm)
+        result = forces.copy()
+        result[0, 0] -= forces.sum(axis=(0, 1))
+        result[0, 0, 1] -= right
+        result[0, -1, 1] += right
+        return result
+
+    def _unmoved(self, u: Floats) -> Floats:
+        """Take out the rigid motion, so that the three pins stay where they are."""
+        y, x = np.ogrid[: self.lattice.ny + 1, : self.lattice.nx + 1]
+        turn = (u[0, -1, 1] - u[0, 0, 1]) / (self.lattice.nx * self.lattice.hx_mm)
+        turned = np.stack(
+            np.broadcast_arrays(-turn * self.lattice.hy_mm * y, turn * self.lattice.hx_mm * x), axis=-1
+        )
+        result: Floats = u - u[0, 0] - turned
+        return result
 
     def strain(self, u: Floats) -> Floats:
         """Strain (ny, nx, 3) at the middle of each cell, engineering shear."""

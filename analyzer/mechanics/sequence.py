@@ -17,8 +17,9 @@ from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.mechanics.law import Pull, Stitches, tension
 from analyzer.mechanics.layout import Layout
+from analyzer.mechanics.sheet import Sheet
 from analyzer.mechanics.sheets import cover
-from analyzer.mechanics.solvers import SinePreconditioner, solve_cg
+from analyzer.mechanics.solvers import SINGLE_TOLERANCE, UniformInverse, solve_cg
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,7 @@ def sew(
     """
     lattice, count = layout.lattice, layout.blocks.count
     v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
+    shape = (lattice.ny + 1, lattice.nx + 1, 2)
     floor = constants("mechanics")["perforation_floor"].value
     pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
     loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
@@ -93,12 +95,13 @@ def sew(
     stiffness = np.einsum("lc,vlij->vcij", there, variants.layers)
     kept = np.repeat(there[None], v, axis=0)
     holes = np.zeros(cells)
-    ties = np.zeros((cells, 3, 3))
+    ties, tied = np.zeros((cells, 3, 3)), np.zeros(cells, dtype=np.bool_)
     strained = np.zeros((variants.layers.shape[1] + 1, cells, 3))
-    data = lattice.assemble(stiffness)
-    matrix = lattice.matrix(data)
-    precondition = SinePreconditioner(lattice, layout.free)
-    states = np.zeros((v, count + 1, dofs))
+    sheet = Sheet(lattice, stiffness, np.float32 if tolerance >= SINGLE_TOLERANCE else np.float64)
+    precondition = UniformInverse(sheet, clamped=True)
+    free = layout.free.reshape(shape)
+    states = np.zeros((v, count + 1, *shape))
+    owed = np.zeros((v, *shape))
     iterations = 0
     for k in range(count):
         rows = slice(int(layout.start[k]), int(layout.start[k + 1]))
@@ -112,21 +115,30 @@ def sew(
         e = layout.along[rows]
         rho = np.einsum("ci,vcij,cj->vc", e, new, e) / np.einsum("ci,vcij,cj->vc", e, stiffness[:, at], e)
         share = locking_share(rho)[:, :, None, None] * new
-        lattice.add(data, at, weakened + share)
         stiffness[:, at] += share
-        precondition.update(np.einsum("vcii->vci", stiffness))
-        step, used = solve_cg(matrix, loads[:, k], layout.free, precondition, tolerance=tolerance)
-        iterations += used
+        sheet.change(at, stiffness[:, at])
+        precondition.update(sheet.mean_diagonal(stiffness))
+        last = k == count - 1
+        solved = solve_cg(
+            sheet,
+            loads[:, k].reshape(v, *shape) + owed,
+            free,
+            precondition,
+            tolerance=0.1 * tolerance if last else tolerance,
+        )
+        step, owed = solved.u, solved.residual
+        iterations += solved.steps
         if slide is not None:
-            step[0] += slide(stiffness[0], step[0], loads[0, k])
+            step[0] += slide(stiffness[0], step[0].reshape(-1), loads[0, k]).reshape(shape)
         states[:, k + 1] = states[:, k] + step
-        strain = lattice.strain(step[0].reshape(lattice.ny + 1, lattice.nx + 1, 2))
-        strained[:-1] += kept[0, :, :, None] * np.einsum("lij,cj->lci", variants.layers[0], strain)
+        strain = lattice.strain(step[0])
+        strained[:-1] += kept[0, :, :, None] * (strain @ variants.layers[0])
         ties[at] += share[0]
-        strained[-1] += np.einsum("cij,cj->ci", ties, strain)
+        tied[at] = True
+        strained[-1, tied] += np.einsum("cij,cj->ci", ties[tied], strain[tied])
         rest = new - share
-        lattice.add(data, at, rest)
         stiffness[:, at] += rest
+        sheet.change(at, stiffness[:, at])
         ties[at] += rest[0]
         if progress is not None:
             progress((k + 1) / count)

@@ -1,31 +1,35 @@
 """Two ways to solve K u = f for a membrane: a direct factorisation, and conjugate gradients.
 
-The conjugate gradients are preconditioned with the uniform orthotropic sheet on a clamped rectangle, which
-sine transforms diagonalise (the classical fast Poisson solver; Swarztrauber 1977, SIAM Review 19, 490-501,
-for the transform; the two displacement components are taken apart, which leaves out their coupling). The
-preconditioner works in single precision, which is twice as fast and leaves the solution's own precision
-alone.
+The conjugate gradients are preconditioned with a uniform orthotropic sheet on the same rim, whose two
+components are taken apart. That is a sum of products of one-dimensional problems, which their own modes
+diagonalise (fast diagonalisation: Lynch, Rice & Thomas 1964, Numerische Mathematik 6, 185-199): sines for a
+clamped rim, by a fast transform where that is quicker (Swarztrauber 1977, SIAM Review 19, 490-501), cosines
+for a free one, and what lies between for springs. It works in single precision, which leaves the solution's
+own precision alone.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft, sparse
+from scipy import fft, linalg, sparse
 from scipy.sparse.linalg import splu
 
 from analyzer.arrays import Bools, Floats
 from analyzer.errors import NotConverged
-from analyzer.mechanics.lattice import Lattice
+from analyzer.mechanics.sheet import Planes, Sheet
 
 Solver: TypeAlias = Literal["auto", "direct", "cg"]
 
 Singles: TypeAlias = npt.NDArray[np.float32]
 
-_BY_MATRIX = 64  # up to this many cells a side, a matrix product is quicker than a fast transform
-ITERATIONS = 800  # a clamped sheet needs 5 to 40; far more than this would be no use
+_BY_MATRIX = 150  # up to this many cells a side, a matrix product is quicker than a fast transform
+#: Tolerances from here on are reached in single precision.
+SINGLE_TOLERANCE = 1e-4
+ITERATIONS = 800  # a sheet needs 5 to 40; far more than this would be no use
 
 
 def solve_direct(matrix: sparse.csr_matrix, forces: Floats, free: Bools) -> Floats:
@@ -54,97 +58,172 @@ def solve_direct(matrix: sparse.csr_matrix, forces: Floats, free: Bools) -> Floa
     return result
 
 
-class SinePreconditioner:
-    """Inverse of the uniform clamped orthotropic sheet, for a batch of mean stiffnesses."""
+class UniformInverse:
+    """Inverse of a uniform sheet with uncoupled components, for a batch of mean stiffnesses.
 
-    def __init__(self, lattice: Lattice, free: Bools) -> None:
-        nx, ny = lattice.nx, lattice.ny
-        self._shape = (ny + 1, nx + 1, 2)
-        mask = free.reshape(self._shape)[1:-1, 1:-1].astype(np.float32)
-        self._free = mask.transpose(2, 0, 1)
-        a = np.cos(np.pi * np.arange(1, nx) / nx)[None, :]
-        b = np.cos(np.pi * np.arange(1, ny) / ny)[:, None]
-        slim = lattice.hy_mm / lattice.hx_mm
-        self._kx = slim * (4 + 2 * b) / 6 * (2 - 2 * a)
-        self._ky = (2 - 2 * b) * (4 + 2 * a) / 6 / slim
-        self._inverse = np.ones((1, 2, ny - 1, nx - 1), dtype=np.float32)
-        small = max(nx, ny) <= _BY_MATRIX
-        self._sines = (_sine_matrix(ny), _sine_matrix(nx)) if small else None
+    ``clamped``: every node of the rim is held. Otherwise it is free, or on the sheet's springs, which
+    ``diagonal`` (3,) N/m, the mean C11, C22, C66 over unit cells, is needed for.
+    """
+
+    def __init__(self, sheet: Sheet, *, clamped: bool, diagonal: Floats | None = None) -> None:
+        nx, ny = sheet.nx, sheet.ny
+        self._inner = np.s_[..., 1:-1, 1:-1] if clamped else np.s_[..., :, :]
+        self._fast = clamped and max(nx, ny) > _BY_MATRIX
+        if clamped:
+            (x, kx), (y, ky) = ((s[None], k[None]) for s, k in (_sines(nx), _sines(ny)))
+        else:
+            mean = np.ones(3) if diagonal is None else diagonal
+            # along an axis a component is held by its own stretch or, across, by shear
+            along = [_modes(nx, sheet.springs[0, i] / mean[(0, 2)[i]]) for i in (0, 1)]
+            across = [_modes(ny, sheet.springs[1, i] / mean[(2, 1)[i]]) for i in (0, 1)]
+            x, kx = (np.stack(part) for part in zip(*along, strict=True))
+            y, ky = (np.stack(part) for part in zip(*across, strict=True))
+        self._kx, self._ky = kx[:, None, :], ky[:, :, None]
+        self._x, self._y = x.astype(np.float32), y.astype(np.float32)
+        self._xt = np.ascontiguousarray(self._x.swapaxes(1, 2))
+        self._yt = np.ascontiguousarray(self._y.swapaxes(1, 2))
+        if self._fast:  # orthonormal sines; the modes' norm goes with the eigenvalues
+            self._norm = (_mass(nx)[None, :] * _mass(ny)[:, None])[None]
+        self._inverse: Singles = np.ones((1, 1, 1, 1), dtype=np.float32)
+        self._turn = None if clamped or not sheet.springs.any() else _turning(sheet)
 
     def update(self, diagonal: Floats) -> None:
-        """Take the geometric mean over the cells of ``diagonal`` (batch, cells, 3): C11, C22, C66 in N/m."""
-        c11, c22, c66 = np.exp(np.log(diagonal).mean(axis=1)).T[:, :, None, None]
-        along = c11 * self._kx + c66 * self._ky
-        across = c66 * self._kx + c22 * self._ky
-        self._inverse = (1.0 / np.stack([along, across], axis=1)).astype(np.float32)
+        """Take the mean stiffness ``diagonal`` (batch, 3): C11, C22, C66 in N/m, of unit cells."""
+        c11, c22, c66 = diagonal.T[:, :, None, None]
+        total = np.stack(
+            [c11 * self._kx[0] + c66 * self._ky[0], c66 * self._kx[-1] + c22 * self._ky[-1]], axis=1
+        )
+        if self._fast:
+            total *= self._norm
+        # a free sheet may move as a whole: that has no stiffness, and its forces balance
+        still = total > 1e-9 * total.max(axis=(-2, -1), keepdims=True)
+        self._inverse = np.where(still, 1.0 / np.where(still, total, 1.0), 0.0).astype(np.float32)
 
-    def _transform(self, values: Singles) -> Singles:
-        """Two-dimensional orthonormal sine transform over the last two axes; its own inverse."""
-        if self._sines is not None:
-            rows, columns = self._sines
-            result: Singles = np.matmul(np.matmul(rows, values), columns)
+    def __call__(self, residual: Planes, out: Planes) -> None:
+        """Apply to ``residual``, planes (batch, 2, ny+1, nx+1); what lies on a clamped rim stays zero."""
+        inner = residual[self._inner].astype(np.float32, copy=False)
+        if self._fast:
+            modes = fft.dstn(inner, type=1, axes=(-2, -1), norm="ortho")
+            modes *= self._inverse
+            out[self._inner] = fft.dstn(modes, type=1, axes=(-2, -1), norm="ortho", overwrite_x=True)
         else:
-            result = fft.dstn(values, type=1, axes=(-2, -1), norm="ortho")
-        return result
-
-    def __call__(self, residual: Floats) -> Floats:
-        """Apply to ``residual`` (batch, dofs)."""
-        scale = np.abs(residual).max(axis=1, initial=1e-300)[:, None]  # within single precision's range
-        scaled = (residual / scale).reshape(-1, *self._shape)[:, 1:-1, 1:-1]
-        inner = scaled.transpose(0, 3, 1, 2).astype(np.float32, order="C")
-        inner *= self._free
-        answer = self._transform(self._inverse * self._transform(inner)) * self._free
-        result = np.zeros((len(residual), *self._shape))
-        result[:, 1:-1, 1:-1] = answer.transpose(0, 2, 3, 1)
-        flat: Floats = result.reshape(len(residual), -1)
-        flat *= scale
-        return flat
+            modes = np.matmul(np.matmul(self._yt, inner), self._x)
+            modes *= self._inverse
+            out[self._inner] = np.matmul(np.matmul(self._y, modes), self._xt)
+        if self._turn is not None:
+            turn, stiffness = self._turn
+            out += turn * (np.einsum("bcyx,cyx->b", residual, turn) / stiffness)[:, None, None, None]
 
 
-def _sine_matrix(cells: int) -> Singles:
-    """Matrix of the orthonormal sine transform (DST-I) over the inner nodes of ``cells`` cells."""
+def _turning(sheet: Sheet) -> tuple[Floats, float]:
+    """Turn the sheet as a whole, planes (2, ny+1, nx+1), which only the springs resist, and how stiffly.
+
+    Components taken apart cannot tell such a turn from shear.
+    """
+    y, x = np.mgrid[: sheet.ny + 1, : sheet.nx + 1].astype(np.float64)
+    turn = np.stack([y.mean() - y, x - x.mean()])
+    image = np.zeros_like(turn)
+    sheet.add_springs(turn[None], image[None])
+    return turn, float((turn * image).sum())
+
+
+def _mass(cells: int) -> Floats:
+    """Eigenvalues of the linear elements' mass matrix (1, 4, 1)/6 between fixed ends."""
+    result: Floats = (4.0 + 2.0 * np.cos(np.pi * np.arange(1, cells) / cells)) / 6.0
+    return result
+
+
+def _sines(cells: int) -> tuple[Floats, Floats]:
+    """Modes (nodes, modes) between fixed ends, of unit mass, and their stiffness over mass."""
     k = np.arange(1, cells)
-    sines: Singles = (np.sqrt(2.0 / cells) * np.sin(np.pi * np.outer(k, k) / cells)).astype(np.float32)
-    return sines
+    modes = np.sqrt(2.0 / cells / _mass(cells)) * np.sin(np.pi * np.outer(k, k) / cells)
+    return modes, (2.0 - 2.0 * np.cos(np.pi * k / cells)) / _mass(cells)
+
+
+def _modes(cells: int, spring: float) -> tuple[Floats, Floats]:
+    """Return the same between ends on springs of ``spring`` times the sheet's stiffness per cell."""
+    nodes = cells + 1
+    ends = np.zeros(nodes)
+    ends[[0, -1]] = 1.0
+    near = -np.eye(nodes, k=1) - np.eye(nodes, k=-1)
+    stiffness = near + np.diag(2.0 - ends + spring * ends)
+    mass = (np.diag(4.0 - 2.0 * ends) - near) / 6.0
+    values, modes = linalg.eigh(stiffness, mass, overwrite_a=True, overwrite_b=True, check_finite=False)
+    return modes, np.maximum(values, 0.0)
+
+
+def _dot(a: Planes, b: Planes) -> Floats:
+    """Inner product of every member of a batch, (batch,)."""
+    flat = len(a), 1, a[0].size
+    return (a.reshape(flat) @ b.reshape(flat).swapaxes(1, 2)).reshape(-1).astype(np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Displacements ``u`` mm and ``residual`` f - K u mN, both (batch, ny+1, nx+1, 2); the steps taken."""
+
+    u: Floats
+    residual: Floats
+    steps: int
 
 
 def solve_cg(
-    matrix: sparse.csr_matrix,
+    sheet: Sheet,
     forces: Floats,
     free: Bools,
-    precondition: SinePreconditioner,
+    precondition: UniformInverse,
     *,
     tolerance: float,
     iterations: int = ITERATIONS,
-) -> tuple[Floats, int]:
-    """Preconditioned conjugate gradients over a batch: ``forces`` (batch, dofs) mN -> (mm, iterations).
+) -> Solved:
+    """Preconditioned conjugate gradients over a batch, for ``forces`` (batch, ny+1, nx+1, 2) mN.
 
-    Every member of the batch is held to ``|K u - f| <= tolerance * |f|``.
+    Every step adds to the strain energy; when the last two have added no more than ``tolerance**2`` of it,
+    what is left to add is about that much (Hestenes & Stiefel 1952; Strakos & Tichy 2002, Electronic
+    Transactions on Numerical Analysis 13, 56-80): ``tolerance`` is the relative error in the energy norm.
+    ``free`` (ny+1, nx+1, 2) says which nodes are not held. Forces on a wholly free sheet must balance.
 
     Raises:
-        NotConverged: some member has not got there within ``iterations``.
+        NotConverged: some member has not got there within ``iterations``, or the stiffness is not positive.
 
     """
-    mask = free.astype(np.float64)
-    residual = forces * mask
-    goal = tolerance * np.sqrt(np.einsum("bi,bi->b", residual, residual))
-    u = np.zeros_like(residual)
-    search = np.zeros_like(residual)
+    residual = sheet.planes(forces)
+    mask: Planes = np.asarray(free.transpose(2, 0, 1), dtype=sheet.precision, order="C")
+    residual *= mask
+    size = np.abs(residual).max(axis=(1, 2, 3), keepdims=True)
+    size[size == 0.0] = 1.0
+    residual /= size  # within single precision's range
+    u, search, z, image = (np.zeros_like(residual) for _ in range(4))
     before = np.ones(len(residual))
-    for step in range(iterations + 1):
-        norm = np.sqrt(np.einsum("bi,bi->b", residual, residual))
-        if bool(np.all(norm <= goal)):
-            return u, step
-        z = precondition(residual)
-        now = np.einsum("bi,bi->b", residual, z)
-        search *= (now / before)[:, None] if step else 0.0
+    energy, gained = np.zeros(len(residual)), np.full(len(residual), np.inf)
+    for step in range(1, iterations + 1):
+        precondition(residual, z)
+        z *= mask
+        now = _dot(residual, z)
+        search *= _factor(now / before, residual)
         search += z
-        image = (matrix @ search.reshape(-1)).reshape(search.shape) * mask
-        curvature = np.einsum("bi,bi->b", search, image)
-        length = np.where(curvature > 0, now / np.where(curvature > 0, curvature, 1.0), 0.0)[:, None]
-        u += length * search
-        residual -= length * image
-        before = np.where(now > 0, now, 1.0)
+        sheet.times(search, image)
+        image *= mask
+        curvature = _dot(search, image)
+        if not ((curvature > 0.0) | (now == 0.0)).all():
+            raise NotConverged("the membrane's stiffness is not positive: check the stiffness values")
+        length = now / np.where(curvature > 0.0, curvature, 1.0)
+        factor = _factor(length, residual)
+        np.multiply(search, factor, out=z)
+        u += z
+        image *= factor
+        residual -= image
+        last, gained = gained, length * now
+        energy += gained
+        if (last + gained <= tolerance**2 * energy).all():
+            return Solved(sheet.displacements(u * size), sheet.forces(residual * size), step)
+        before = np.where(now > 0.0, now, 1.0)
     raise NotConverged(
         f"the membrane solve did not reach {tolerance:g} in {iterations} steps: the cloth is too uneven"
     )
+
+
+def _factor(values: Floats, like: Planes) -> Planes:
+    """One factor for each member of the batch, in the planes' precision."""
+    result: Planes = np.asarray(values[:, None, None, None], dtype=like.dtype)
+    return result

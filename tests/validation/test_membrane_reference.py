@@ -7,7 +7,8 @@ import skfem
 from analyzer.errors import NotConverged
 from analyzer.mechanics import Membrane
 from analyzer.mechanics.lattice import Lattice
-from analyzer.mechanics.solvers import SinePreconditioner, solve_cg, solve_direct
+from analyzer.mechanics.sheet import Sheet
+from analyzer.mechanics.solvers import UniformInverse, solve_cg
 
 NX, NY, CELL = 24, 18, 2.5
 
@@ -68,33 +69,103 @@ def test_the_comparison_can_fail():
     assert np.abs(u - reference).max() > 1e-6 * np.abs(reference).max()
 
 
-def test_conjugate_gradients_that_do_not_get_there_raise():
+def clamped_system(precision=np.float64):
+    """The uneven sheet, its free nodes, the inverse of the uniform sheet, and its forces."""
     C, stress = uneven_sheet()
     lattice = Lattice(NX, NY, CELL, CELL)
-    matrix = lattice.matrix(lattice.assemble(C.reshape(1, -1, 3, 3)))
+    cells = C.reshape(1, -1, 3, 3)
+    sheet = Sheet(lattice, cells, precision)
+    uniform = UniformInverse(sheet, clamped=True)
+    uniform.update(sheet.mean_diagonal(cells))
     free = np.zeros((NY + 1, NX + 1, 2), dtype=bool)
     free[1:-1, 1:-1] = True
-    precondition = SinePreconditioner(lattice, free.reshape(-1))
-    precondition.update(np.einsum("cii->ci", C.reshape(-1, 3, 3))[None])
-    forces = -lattice.forces(stress.reshape(-1, 3)).reshape(1, -1)
-    with pytest.raises(NotConverged):
-        solve_cg(matrix, forces, free.reshape(-1), precondition, tolerance=1e-10, iterations=3)
-    u, steps = solve_cg(matrix, forces, free.reshape(-1), precondition, tolerance=1e-10)
-    assert 3 < steps < 300
-    assert u[0] == pytest.approx(
-        solve_direct(matrix, forces[0], free.reshape(-1)), abs=1e-8 * np.abs(u).max()
+    return sheet, -lattice.forces(stress.reshape(-1, 3))[None], free, uniform
+
+
+def test_conjugate_gradients_that_do_not_get_there_raise():
+    system = clamped_system()
+    with pytest.raises(NotConverged, match="3 steps"):
+        solve_cg(*system, tolerance=1e-10, iterations=3)
+    solved = solve_cg(*system, tolerance=1e-10)
+    assert 3 < solved.steps < 300
+    C, stress = uneven_sheet()
+    direct = Membrane(NX * CELL, NY * CELL, CELL, C, solver="direct").solve(stress)
+    assert solved.u[0] == pytest.approx(direct, abs=1e-8 * np.abs(direct).max())
+
+
+def test_a_stiffness_that_is_not_positive_raises():
+    C, stress = uneven_sheet()
+    C[8, 8] -= 1e6 * np.eye(3)
+    C[8, 8, [0, 1, 2], [0, 1, 2]] = np.abs(C[8, 8, [0, 1, 2], [0, 1, 2]])  # the mean stays positive
+    C[8, 8, 0, 1] = C[8, 8, 1, 0] = 1e7
+    with pytest.raises(NotConverged, match="not positive"):
+        Membrane(NX * CELL, NY * CELL, CELL, C, solver="cg").solve(stress)
+
+
+@pytest.mark.parametrize("tolerance", [1e-2, 1e-3, 1e-4])
+@pytest.mark.parametrize("rim", ["clamped", "free", 3e5])
+def test_the_tolerance_is_what_it_says(tolerance, rim):
+    """The error in the energy norm, measured against the direct solver, is not above the tolerance."""
+    C, stress = uneven_sheet()
+    direct, quick = (
+        Membrane(NX * CELL, NY * CELL, CELL, C, rim=rim, solver=solver, tolerance=tolerance)
+        for solver in ("direct", "cg")
     )
+    exact = direct.solve(stress)
+    error = quick.solve(stress) - exact
+    K = direct._matrix
+    relative = np.sqrt((error.ravel() @ (K @ error.ravel())) / (exact.ravel() @ (K @ exact.ravel())))
+    assert relative < 1.5 * tolerance
+    assert relative > 1e-3 * tolerance  # it does stop there
 
 
-def test_a_batch_gives_what_each_member_gives_alone():
+def test_what_is_left_over_is_told():
+    """``residual`` is f - K u, so that it can be added to later forces."""
+    sheet, forces, free, uniform = clamped_system()
+    matrix = sheet_matrix()
+    solved = solve_cg(sheet, forces, free, uniform, tolerance=0.1)
+    left = (forces - (matrix @ solved.u.ravel()).reshape(forces.shape)) * free
+    assert solved.residual == pytest.approx(left, abs=1e-10 * np.abs(forces).max())
+    assert np.abs(left).max() > 1e-3 * np.abs(forces).max()
+
+
+def sheet_matrix():
     C, _ = uneven_sheet()
     lattice = Lattice(NX, NY, CELL, CELL)
-    both = np.stack([C.reshape(-1, 3, 3), 3.0 * C.reshape(-1, 3, 3)])
-    data = lattice.assemble(both)
-    x = np.random.default_rng(0).normal(size=(2, 2 * lattice.nodes))
-    together = (lattice.matrix(data) @ x.reshape(-1)).reshape(x.shape)
-    for one, given, result in zip(data, x, together, strict=True):
-        assert result == pytest.approx(lattice.matrix(one[None]) @ given)
+    return lattice.matrix(lattice.assemble(C.reshape(1, -1, 3, 3)))
+
+
+@pytest.mark.parametrize("hx_mm", [CELL, 1.02 * CELL])
+@pytest.mark.parametrize("springs", [0.0, 4e5])
+def test_the_product_without_a_matrix_is_that_of_the_matrix(hx_mm, springs):
+    """Two sheets at once, square cells and oblong ones, with springs along the rim and without."""
+    C, _ = uneven_sheet()
+    both = np.stack([C.reshape(-1, 3, 3), 3.0 * C.reshape(-1, 3, 3)[::-1]])
+    lattice = Lattice(NX, NY, hx_mm, CELL)
+    sheet = Sheet(lattice, both, np.float64, springs)
+    u = np.random.default_rng(0).normal(size=(2, NY + 1, NX + 1, 2))
+    planes = np.ascontiguousarray((u * sheet.scale).transpose(0, 3, 1, 2))
+    product = np.empty_like(planes)
+    sheet.times(planes, product)
+    for one, given, result in zip(both, u, sheet.forces(product), strict=True):
+        matrix = lattice.matrix(lattice.assemble(one[None]))
+        if springs:
+            matrix = matrix + Membrane(NX * hx_mm, NY * CELL, CELL, np.eye(3))._springs(springs)
+        assert result.ravel() == pytest.approx(matrix @ given.ravel(), rel=1e-9, abs=1e-6)
+
+
+@pytest.mark.parametrize("rim", ["free", 3e5, 1e3])
+@pytest.mark.parametrize("width", [NX * CELL, NX * CELL * 1.02])
+def test_free_and_springy_rims_agree_between_solvers(rim, width):
+    """Loads that do not balance among them: the pins of a free sheet take what is left."""
+    C, stress = uneven_sheet()
+    forces = np.random.default_rng(5).normal(size=(NY + 1, NX + 1, 2))
+    a, b = (
+        Membrane(width, NY * CELL, CELL, C, rim=rim, solver=s).solve_forces(forces) for s in ("direct", "cg")
+    )
+    assert a == pytest.approx(b, abs=1e-7 * np.abs(a).max())
+    a, b = (Membrane(width, NY * CELL, CELL, C, rim=rim, solver=s).solve(stress) for s in ("direct", "cg"))
+    assert a == pytest.approx(b, abs=1e-7 * np.abs(a).max())
 
 
 def test_held_nodes_of_an_oval_stay_and_agree_between_solvers():
@@ -108,9 +179,13 @@ def test_held_nodes_of_an_oval_stay_and_agree_between_solvers():
     assert a == pytest.approx(b, abs=1e-8 * np.abs(a).max())
 
 
-def test_conjugate_gradients_are_refused_where_the_rim_is_not_held():
+def test_conjugate_gradients_are_refused_where_part_of_the_rim_is_held():
+    held = np.zeros((11, 11), dtype=bool)
+    held[0] = True
     with pytest.raises(ValueError, match="rim"):
-        Membrane(10.0, 10.0, 1.0, np.eye(3), rim="free", solver="cg")
+        Membrane(10.0, 10.0, 1.0, np.eye(3), rim=held, solver="cg")
+    with pytest.raises(ValueError, match="springs"):
+        Membrane(10.0, 10.0, 1.0, np.eye(3), rim=0.0)
 
 
 def test_wrong_shapes_are_refused():
