@@ -103,20 +103,23 @@ class _Columns:
     @classmethod
     def of(cls, strokes: Strokes, tops: list[Piece]) -> _Columns:
         """Take up columns."""
-        left, right = (
-            np.concatenate(ends) for ends in zip(*(rails(strokes, top.rows) for top in tops), strict=True)
-        )
+        count = np.array([len(top.rows) for top in tops])
+        column = np.repeat(np.arange(len(tops)), count)
+        begin = np.cumsum(count) - count
+        left, right = rails(strokes, np.concatenate([top.rows for top in tops]), begin)
         middle, half = (left + right) / 2, (left - right) / 2
-        count = [len(top.rows) for top in tops]
-        ends = np.cumsum(count)
-        ways = [middle[end - n : end : 2] for n, end in zip(count, ends.tolist(), strict=True)]
+        # Along every second middle: those of neighbours jump from side to side.
+        even = np.flatnonzero((np.arange(len(middle)) - begin[column]) % 2 == 0)
+        step, own = np.hypot(*np.diff(middle[even], axis=0).T), column[even]
+        step[own[1:] != own[:-1]] = 0.0
+        length = np.bincount(own[1:], weights=step, minlength=len(tops)).astype(np.float64)
         return cls(
             middle=middle,
             half=half,
             width=np.hypot(*half.T),
-            tree=cKDTree(_storeys(middle, np.repeat(np.arange(len(tops)), count))),
+            tree=cKDTree(_storeys(middle, column)),
             spacing_mm=np.array([top.spacing_mm for top in tops]),
-            length_mm=np.array([np.hypot(*np.diff(way, axis=0).T).sum() for way in ways]),
+            length_mm=length,
         )
 
     def crossed(self, points: Floats, number: Keys, column: Keys) -> tuple[Bools, Bools]:

@@ -15,7 +15,7 @@ from analyzer.regions.applique import find_appliques
 from analyzer.regions.base import find_bases
 from analyzer.regions.curves import curved_fills
 from analyzer.regions.groups import Piece, fill_gaps, find_bands
-from analyzer.regions.hidden import Ground, covered_by, dense_ground, hidden_share, hidden_stitches
+from analyzer.regions.hidden import Ground, covered_by, covered_stitches, dense_ground, hidden_share, settled
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
 from analyzer.regions.measures import Measures, measure
@@ -84,15 +84,21 @@ def _join_lines(sewn: Sewn, pieces: list[Piece]) -> list[Piece]:
 def _split_lines(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[Piece]:
     """Part each line where the machine halts, where it goes under later stitching, where it comes out."""
     halt = np.flatnonzero(sewn.halts)
+    pieces = _split_at(pieces, halt)
+    if over is None:
+        return pieces
+    covered = covered_stitches(sewn, pieces, over)
+    so_far = np.append(0, np.cumsum(covered)).tolist()
     kept: list[Piece] = []
-    for piece in _split_at(pieces, halt):
-        if piece.shape != "line" or over is None:
+    for piece in pieces:
+        times = so_far[piece.last + 1] - so_far[piece.first]
+        if piece.shape != "line" or not times:
             kept.append(piece)
             continue
-        hidden = hidden_stitches(sewn, piece, over)
-        if hidden.all() or not hidden.any():
-            kept.append(replace(piece, hidden=True) if hidden[0] else piece)
+        if times > piece.last - piece.first:
+            kept.append(replace(piece, hidden=True))
             continue
+        hidden = settled(sewn, piece, covered)
         begin = np.concatenate([[0], np.flatnonzero(np.diff(hidden)) + 1])
         stop = np.append(begin[1:], hidden.size) - 1
         for a, b in zip(begin.tolist(), stop.tolist(), strict=True):

@@ -78,13 +78,19 @@ def hidden_share(sewn: Sewn, piece: Piece, over: Ground | None) -> float:
     return float(np.count_nonzero(latest > piece.last) / latest.size)
 
 
-def hidden_stitches(sewn: Sewn, piece: Piece, over: Ground) -> Bools:
-    """Return which stitches of a piece are covered later, short changes left out, (last - first + 1,)."""
-    later = over.over(sewn, piece) > piece.last
-    begin = sewn.start[piece.first : piece.last + 2] - sewn.start[piece.first]
-    hidden: Bools = 2 * np.add.reduceat(later, begin[:-1], dtype=np.int32) > np.diff(begin)
-    if hidden.all() or not hidden.any():
-        return hidden
+def covered_stitches(sewn: Sewn, pieces: list[Piece], over: Ground) -> Bools:
+    """Return which stitches mostly lie under stitching later than their piece, (m,)."""
+    first = np.array([piece.first for piece in pieces], dtype=np.int32)
+    last = np.array([piece.last for piece in pieces], dtype=np.int32)
+    bounds = np.append(sewn.start[first], len(sewn.points))
+    later = over.latest > np.repeat(last, np.diff(bounds))
+    covered: Bools = 2 * np.add.reduceat(later, sewn.start[:-1], dtype=np.int32) > np.diff(sewn.start)
+    return covered
+
+
+def settled(sewn: Sewn, piece: Piece, covered: Bools) -> Bools:
+    """Return which stitches of a piece count as hidden, (last - first + 1,): short changes are left out."""
+    hidden = covered[piece.first : piece.last + 1].copy()
     table = constants("regions")
     ends, within = table["bridge_mm"].value, table["dive_mm"].value
     length = np.maximum(sewn.lengths_mm[piece.first : piece.last + 1], 0.01)

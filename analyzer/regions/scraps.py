@@ -11,7 +11,7 @@ from analyzer.arrays import Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap, rows_of_both
 from analyzer.regions.hidden import Ground, hidden_share
-from analyzer.regions.sewn import Sewn, median
+from analyzer.regions.sewn import Sewn, median, near_box
 from analyzer.regions.strokes import Strokes
 
 _PARALLEL_DEG = 15.0
@@ -72,6 +72,7 @@ def _apart(sewn: Sewn, strokes: Strokes, kept: list[Piece], scrap: Piece) -> int
     own, _ = sewn.samples(scrap.first, scrap.last)
     rows, _ = sewn.samples(band.first, band.last)
     reach = 1.5 * band.spacing_mm + 0.35
+    rows = near_box(rows, own, 3.0 * reach)
     away = np.asarray(cKDTree(rows).query(own, distance_upper_bound=3.0 * reach)[0])
     beside = away.min() < reach and away.max() < 3.0 * reach
     return back if beside and (away < 0.5 * band.spacing_mm).mean() < _ON_TOP_SHARE else None
@@ -88,9 +89,8 @@ def _ends(sewn: Sewn, strokes: Strokes, band: Piece, scrap: Piece, over: Ground 
         return False
     if _tiny(sewn, scrap):
         return True
-    own = _rows_of(sewn, strokes, scrap, band) or (
-        scrap.path_mm(sewn) < constants("regions")["scrap_mm"].value and hidden_share(sewn, scrap, over) < 0.5
-    )
+    short = scrap.path_mm(sewn) < constants("regions")["scrap_mm"].value
+    own = (short and hidden_share(sewn, scrap, over) < 0.5) or _rows_of(sewn, strokes, scrap, band)
     return own and _lies_on(sewn, scrap, band)
 
 
@@ -113,11 +113,10 @@ def _threads_of(strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     first, stop = strokes.within(scrap.first, scrap.last)
     if not 2 <= stop - first <= _FAN_THREADS:
         return False
-    unit, chord = strokes.unit[first:stop], strokes.chord_mm[first:stop]
-    back = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < _BACK
-    width = median(strokes.chord_mm[band.rows])
-    like = (chord > _LIKE[0] * width) & (chord < _LIKE[1] * width)
-    return bool(back.all() and like.all())
+    if strokes.cosine[first + 1 : stop].max() >= _BACK:
+        return False
+    chord, width = strokes.chord_mm[first:stop], median(strokes.chord_mm[band.rows])
+    return bool(chord.min() > _LIKE[0] * width and chord.max() < _LIKE[1] * width)
 
 
 def _tiny(sewn: Sewn, scrap: Piece) -> bool:
@@ -157,7 +156,7 @@ def _lies_on(sewn: Sewn, scrap: Piece, band: Piece) -> bool:
     rows, _ = sewn.samples(first, last)
     reach = 3.0 * band.spacing_mm + 0.3
     if len(own) * len(rows) < _FEW_PAIRS:
-        away = ((own[:, None] - rows[None]) ** 2).sum(axis=2).min(axis=1)
-        return bool(away.max() < reach**2)
+        x, y = (own[:, None, axis] - rows[None, :, axis] for axis in (0, 1))
+        return bool((x * x + y * y).min(axis=1).max() < reach**2)
     found = np.asarray(cKDTree(rows).query(own, distance_upper_bound=reach)[0])
     return bool((found < reach).all())

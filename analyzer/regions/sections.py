@@ -9,7 +9,7 @@ from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import Ground
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, near_box
 
 _SAME_DIRECTION_DEG = 10.0
 _EXACTLY_DEG = 4.0
@@ -69,7 +69,7 @@ def _passable(sewn: Sewn, piece: Piece, before: Piece, after: Piece, over: Groun
     points = _points(sewn, piece)
     rows = np.concatenate([_points(sewn, before), _points(sewn, after)])
     reach = _beside_mm(before.spacing_mm)
-    away = np.asarray(cKDTree(rows).query(points, distance_upper_bound=reach)[0])
+    away = np.asarray(cKDTree(near_box(rows, points, reach)).query(points, distance_upper_bound=reach)[0])
     return bool((away < reach).mean() > share)
 
 
@@ -97,10 +97,12 @@ def _touch(sewn: Sewn, before: list[Piece], after: Piece) -> bool:
     rows, later = _points(sewn, before[0]), _points(sewn, after)
     for piece in before[1:]:
         more = _points(sewn, piece)
-        beside = np.asarray(cKDTree(rows).query(more)[0]) < _beside_mm(spacing)
+        reach = _beside_mm(spacing)
+        tree = cKDTree(near_box(rows, more, reach))
+        beside = np.asarray(tree.query(more, distance_upper_bound=reach)[0]) < reach
         rows = np.concatenate([rows, more[beside]])
     reach = 1.5 * spacing + 0.35
-    away = np.asarray(cKDTree(rows).query(later, distance_upper_bound=reach)[0])
+    away = np.asarray(cKDTree(near_box(rows, later, reach)).query(later, distance_upper_bound=reach)[0])
     return bool((away < reach).any() and (away < 0.5 * spacing).mean() < _ON_TOP_SHARE)
 
 

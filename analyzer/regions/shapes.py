@@ -68,11 +68,18 @@ class Edge:
         return found
 
 
-def rails(strokes: Strokes, rows: Ints) -> tuple[Floats, Floats]:
-    """Return the ends of ``rows`` (r,) sorted by side: two arrays (r, 2) mm."""
+def rails(strokes: Strokes, rows: Ints, begin: npt.NDArray[np.int64] | None = None) -> tuple[Floats, Floats]:
+    """Return the ends of ``rows`` (r,) sorted by side: two arrays (r, 2) mm.
+
+    Rows of several bands one after the other are sorted band by band; each begins at one of ``begin`` (b,).
+    """
     unit = strokes.unit[rows]
-    turned = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < 0
-    odd = np.concatenate([[0], np.cumsum(turned)]) % 2 == 1
+    turned = np.zeros(len(rows), dtype=np.int64)
+    turned[1:] = np.einsum("ij,ij->i", unit[1:], unit[:-1]) < 0
+    turns = np.cumsum(turned)
+    if begin is not None:
+        turns -= np.repeat(turns[begin], np.diff(begin, append=len(rows)))
+    odd = turns % 2 == 1
     start, end = strokes.start[rows], strokes.end[rows]
     return np.where(odd[:, None], end, start), np.where(odd[:, None], start, end)
 

@@ -37,6 +37,7 @@ class Strokes:
     path_mm: Floats  #: (s,)
     halted: Bools  #: (s,) whether the machine halts where it begins
     begun: Ints  #: (m,) how many strokes begin before each penetration
+    cosine: Floats  #: (s,) between each stroke and the one before, 1 for the first
     stretch: Ints  #: (s,) number of the unbroken stretch of strokes each is in: no cut, tie, jump or halt
 
     def within(self, first: int, last: int) -> tuple[int, int]:
@@ -102,9 +103,9 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     usable = sewn.joined & ~ties
     stitch = np.flatnonzero(usable)
     if not stitch.size:
-        none, nothing = np.zeros(0, dtype=np.int32), np.zeros((0, 2))
+        none, nothing, nil = np.zeros(0, dtype=np.int32), np.zeros((0, 2)), np.zeros(0)
         begun = np.zeros(len(points), dtype=np.int32)
-        return Strokes(none, none, nothing, nothing, nothing, np.zeros(0), np.zeros(0), none > 0, begun, none)
+        return Strokes(none, none, nothing, nothing, nothing, nil, nil, none > 0, begun, nil, none)
     vector = points[stitch] - points[stitch - 1]
     length = np.hypot(*vector.T)
     unit = vector / np.maximum(length, 1e-9)[:, None]
@@ -129,16 +130,20 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     halted = sewn.halts[stitch[begin]]
     broken = halted.copy()
     broken[1:] |= first[1:] != last[:-1]
+    way = chord / np.maximum(chord_mm, 1e-9)[:, None]
+    turn_cosine = np.ones(len(way))
+    turn_cosine[1:] = np.einsum("ij,ij->i", way[1:], way[:-1])
     return Strokes(
         first=first.astype(np.int32),
         last=last.astype(np.int32),
         start=points[first],
         end=points[last],
-        unit=chord / np.maximum(chord_mm, 1e-9)[:, None],
+        unit=way,
         chord_mm=chord_mm,
         path_mm=np.add.reduceat(length, begin),
         halted=halted,
         begun=np.cumsum(begins, dtype=np.int32),
+        cosine=turn_cosine,
         stretch=np.cumsum(broken, dtype=np.int32),
     )
 
