@@ -4,10 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-CARES = ("industrial", "washed-often", "washed-gently", "dry-cleaned", "never-washed")
-BACKS = ("hidden", "seen", "skin", "seen+skin")
-HOLDINGS = ("hooped", "floated", "adhesive", "clamped", "magnetic", "cap-frame")
-
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -64,9 +60,9 @@ class Job:
     """One design's circumstances. ``goods=None`` measures and compares, and gives no outcome."""
 
     goods: str | None = None
-    care: str | None = None  #: one of CARES
-    back: str | None = None  #: one of BACKS
-    holding: str = "hooped"  #: one of HOLDINGS
+    care: str | None = None  #: one of choices.CARES
+    back: str | None = None  #: one of choices.BACKS
+    holding: str = "hooped"  #: one of choices.HOLDINGS
     hoop: str | None = None  #: "130x180", "o120x120" or a name of the hoops table
     thread: str | None = None
     needle: str | None = None

@@ -10,13 +10,15 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 import report_cases as cases
 
 from analyzer import pipeline
 from analyzer.commands import main
 from analyzer.commands.check import distinct_stems
-from analyzer.commands.entry import run
+from analyzer.commands.entry import COMMANDS, run
+from analyzer.commands.entry import prehoop as prehoop_command
 from analyzer.design import Design
 from analyzer.errors import BadJob
 from analyzer.job import Job
@@ -401,3 +403,13 @@ def test_python_m_and_version() -> None:
     from analyzer import __version__
 
     assert prehoop("--version").stdout.decode().split() == ["prehoop", __version__]
+
+
+def test_the_list_of_commands_says_what_each_says_of_itself() -> None:
+    context = click.Context(prehoop_command)
+    for name, (_, _, summary) in COMMANDS.items():
+        command = prehoop_command.get_command(context, name)
+        assert command is not None
+        assert command.name == name
+        assert command.help is not None
+        assert command.help.splitlines()[0].startswith(summary.rstrip("."))

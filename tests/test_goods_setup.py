@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer import goods
+from analyzer.choices import BACKS, CARES, HOLDINGS
 from analyzer.errors import BadJob, PrehoopError, UnknownGoods, UnknownHoop, UnknownName
 from analyzer.goods import Setup, constants, resolve
 from analyzer.goods.setup import usual_needle
-from analyzer.job import BACKS, CARES, HOLDINGS, Frame, Job, Limits, Machine
+from analyzer.job import Frame, Job, Limits, Machine
 
 SIZE = (60.0, 40.0)
 MACHINE = Machine(

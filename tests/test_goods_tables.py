@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from analyzer import goods
+from analyzer.choices import BACKS, CARES
 from analyzer.errors import (
     BadTable,
     UnknownBacking,
@@ -20,7 +21,6 @@ from analyzer.errors import (
 from analyzer.goods import Value, constants, entries, units
 from analyzer.goods.constants import as_value, parse, read_table
 from analyzer.goods.listing import quantities
-from analyzer.job import BACKS, CARES
 
 CLOTHS = [
     "jersey",

@@ -13,9 +13,9 @@ from analyzer.commands.console import allows_bold, progress, say_error, screen_w
 from analyzer.commands.options import options
 from analyzer.commands.settings import Settings, files_for, job_of, settings_for
 from analyzer.errors import PrehoopError
-from analyzer.job import Job
 
 if TYPE_CHECKING:
+    from analyzer.job import Job
     from analyzer.report import Check, Document
 
 EXAMPLES = """\b

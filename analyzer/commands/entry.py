@@ -6,21 +6,17 @@ Exit codes: 0 nothing at level fault; 1 at least one fault; 2 wrong usage or unr
 
 from __future__ import annotations
 
+import difflib
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from typing import NoReturn
 
 import click
 
 from analyzer import __version__
-from analyzer.commands.check import check
 from analyzer.commands.console import complain, prepare_streams, say_error
-from analyzer.commands.counter import counter
-from analyzer.commands.explain import explain
-from analyzer.commands.formats import formats
-from analyzer.commands.settings_list import settings
-from analyzer.commands.tables import TABLE_COMMANDS
 from analyzer.errors import PrehoopError
 
 EXAMPLES = """\b
@@ -32,8 +28,49 @@ Examples:
 """
 
 
+#: Every command: the module that holds it, its name there, and what the list of commands says of it.
+COMMANDS = {
+    "check": ("check", "check", "Look one or more designs over before hooping."),
+    "counter": ("counter", "counter", "Write the countered copy of a design."),
+    "goods": ("tables", "goods", "List the cloths that prehoop knows, and your own."),
+    "backings": ("tables", "backings", "List the kinds of backing, and your own, with their usual weights."),
+    "toppings": ("tables", "toppings", "List the toppings."),
+    "threads": ("tables", "threads", "List the threads."),
+    "needles": ("tables", "needles", "List the needles."),
+    "hoops": ("tables", "hoops", "List the hoops by their sewing fields."),
+    "formats": ("formats", "formats", "List the stitch file formats that are read and written."),
+    "explain": ("explain", "explain", "Explain a finding; without a name, list them all."),
+    "settings": ("settings_list", "settings", "Show what a check goes by, and where each value comes from."),
+}
+
+
+class LateCommands(click.Group):
+    """A group that imports a command's module when that command is asked for, and not before."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, in the order in which they are wanted."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, or None where there is none of that name."""
+        if cmd_name not in COMMANDS:
+            if ctx.resilient_parsing or cmd_name.startswith("-"):
+                return None
+            nearest = difflib.get_close_matches(cmd_name, COMMANDS, n=1, cutoff=0.5)
+            ctx.fail(f"No such command '{cmd_name}'." + (f" Did you mean {nearest[0]}?" if nearest else ""))
+        module, name, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(import_module(f"analyzer.commands.{module}"), name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, summary) for name, (_, _, summary) in COMMANDS.items()])
+
+
 @click.group(
     name="prehoop",
+    cls=LateCommands,
     epilog=EXAMPLES,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
@@ -44,15 +81,6 @@ def prehoop() -> None:
     Says whether it will stitch true on these goods, where it will not, what to put behind it, and what
     to change.
     """
-
-
-prehoop.add_command(check)
-prehoop.add_command(counter)
-for _command in TABLE_COMMANDS:
-    prehoop.add_command(_command)
-prehoop.add_command(formats)
-prehoop.add_command(explain)
-prehoop.add_command(settings)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from analyzer.job import BACKS, CARES, HOLDINGS
+from analyzer.choices import BACKS, CARES, HOLDINGS
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)

@@ -22,13 +22,14 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
 
-from analyzer.commands.own_files import OWN_KEYS, TomlFile, read_machine, read_own, read_stock, read_toml
-from analyzer.job import Job, Limits, OwnMaterials
+if TYPE_CHECKING:
+    from analyzer.commands.own_files import TomlFile
+    from analyzer.job import Job, OwnMaterials
 
 FILE_NAME = "prehoop.toml"
 #: Options that a settings file may give.
@@ -37,7 +38,8 @@ NAMES = (
     "topping", "backing", "stock", "units", "seed",
 )  # fmt: skip
 _PATHS = ("machine", "stock")
-_TABLES = ("job", "materials", "silence", "limits", *OWN_KEYS)
+_OWN_KEYS = ("goods", "backings")
+_TABLES = ("job", "materials", "silence", "limits", *_OWN_KEYS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,8 @@ def settings_for(ctx: click.Context, files: tuple[Path, ...]) -> Settings:
         BadJob: a file is no TOML, a key is unknown, or a value cannot be; with file and line.
 
     """
+    from analyzer.commands.own_files import read_toml
+
     read = [read_toml(path) for path in files]
     options = {name: Setting(value, "default") for name, value in ctx.params.items() if name in NAMES}
     limits: dict[str, Setting] = {}
@@ -108,6 +112,9 @@ def job_of(settings: Settings) -> Job:
         BadJob: the machine's or the stock's file cannot be used.
 
     """
+    from analyzer.commands.own_files import read_machine, read_stock
+    from analyzer.job import Job, Limits
+
     machine, stock = settings["machine"], settings["stock"]
     limits = None
     if settings.limits or settings.silenced:
@@ -189,6 +196,9 @@ def _silenced(file: TomlFile) -> dict[str, Setting]:
 
 def _own(file: TomlFile) -> list[OwnMaterials]:
     """Return own goods and backings: of the files that a settings file names, and its own."""
+    from analyzer.commands.own_files import read_own
+    from analyzer.job import OwnMaterials
+
     named = file.table.get("materials", [])
     named = [named] if isinstance(named, str) else named
     if not isinstance(named, list) or not all(isinstance(one, str) for one in named):
@@ -199,6 +209,6 @@ def _own(file: TomlFile) -> list[OwnMaterials]:
         if not path.is_file():
             raise file.wrong(f"materials: there is no file {path}", "materials")
         found.append(read_own(path))
-    if any(key in file.table for key in OWN_KEYS):
+    if any(key in file.table for key in _OWN_KEYS):
         found.append(OwnMaterials(file.text, str(file.path)))
     return found

@@ -21,7 +21,7 @@ Examples:
 @click.argument("design", required=False, type=click.Path(path_type=Path))
 @options("json")
 def settings(design: Path | None, as_json: bool) -> None:
-    """Show what a check of DESIGN (or of a design here) would go by, and where each value comes from.
+    """Show what a check goes by, and where each value comes from: for DESIGN, or for designs here.
 
     The nearest prehoop.toml, from the design's folder upwards, goes before the user's own file; both go
     before the defaults, and options of the command line before all.

@@ -42,4 +42,4 @@ def _make(table: str, summary: str) -> click.Command:
     return show
 
 
-TABLE_COMMANDS = tuple(_make(table, summary) for table, summary in _TABLES.items())
+goods, backings, toppings, threads, needles, hoops = (_make(*table) for table in _TABLES.items())

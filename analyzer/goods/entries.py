@@ -10,10 +10,10 @@ from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any, TypeVar, cast, get_args, get_type_hints
 
+from analyzer.choices import BACKS, CARES
 from analyzer.errors import BadTable
 from analyzer.goods.constants import as_value, constants
 from analyzer.goods.types import Backing, Cloth, Hoop, Needle, ThreadType, Topping, Value
-from analyzer.job import BACKS, CARES
 
 Item = TypeVar("Item")
 

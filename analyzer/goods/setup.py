@@ -9,13 +9,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, cast
 
+from analyzer.choices import BACKS, CARES, HOLDINGS
 from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
 from analyzer.goods.own import tables_of
 from analyzer.goods.parse import checked_hoop, hoop
 from analyzer.goods.tables import Tables, standard
 from analyzer.goods.types import Cloth, Hoop, Needle, ThreadType, Value
-from analyzer.job import BACKS, CARES, HOLDINGS, Frame, Job, Machine
+from analyzer.job import Frame, Job, Machine
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,8 +49,8 @@ class Cloth:
     sheer: bool
     heat: Literal["hot-iron", "cool-iron", "none"]
     water: Literal["wash", "gentle-wash", "dry-clean", "wipe"]
-    back: str  #: usual side seen, one of job.BACKS
-    care: str  #: usual care, one of job.CARES
+    back: str  #: usual side seen, one of choices.BACKS
+    care: str  #: usual care, one of choices.CARES
     hoopable: bool  #: false where a ring would mark or crush it
     needle: str  #: usual needle of the needles table
     backings: tuple[str, ...]  #: kinds that the trade would put behind it, usual first
