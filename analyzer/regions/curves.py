@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import ndimage
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, main_direction
+from analyzer.regions.raster import grown, shrunk
 from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
 
 _CELL_MM = 0.5
 _STEP_MM = 0.25
-_INNER_CELLS = 7  #: a place is inside a fill where a square of so many closed cells around it is laid
+_INNER_CELLS = 3  #: a place is inside a fill where so many closed cells to all sides of it are laid
+_MOST_CELLS = 16_000_000  #: coarser cells beyond this, for absurdly large designs
 _OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
 _WIDEST_MM = 1.4  #: rings further apart than this are a drawing
 _FEW_ROWS = 8  #: so few rows side by side may be a stretch of curved ones
@@ -33,6 +35,7 @@ class _Laid:
     cell: Ints  #: (q,) flat index
     inner: Bools  #: (cells,)
     taken: Bools  #: (cells,)
+    cell_mm: float
 
 
 def curved_fills(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> list[Piece]:
@@ -76,11 +79,12 @@ def _curved(sewn: Sewn, strokes: Strokes, group: list[Piece]) -> list[Piece]:
         else:
             whole.append(Piece(piece.first, piece.last, "line") if line else piece)
             parts.append([piece])
-    joined = _rings(sewn, whole)
+    every = [piece for part in parts for piece in part]
+    starts = [piece.first for piece in every]
     kept: list[Piece] = []
-    for piece in joined:
+    for piece in _rings(sewn, whole):
         curved = curved_rows(sewn, strokes, piece)
-        inside = [p for part in parts for p in part if piece.first <= p.first <= piece.last]
+        inside = every[bisect_left(starts, piece.first) : bisect_right(starts, piece.last)]
         kept += [curved] if curved.shape == "curves" else inside
     return kept
 
@@ -100,13 +104,14 @@ def _rings(sewn: Sewn, group: list[Piece]) -> list[Piece]:
     if path * _WIDEST_MM < 0.2 * float(boxes.prod(axis=1).max()):
         return group
     laid = _lay(sewn, lines)
-    size = group[-1].last + 1
-    taken = np.bincount(laid.stitch, weights=laid.taken[laid.cell], minlength=size)
-    total = np.bincount(laid.stitch, minlength=size)
+    begin = group[0].first
+    size = group[-1].last + 1 - begin
+    taken = np.bincount(laid.stitch - begin, weights=laid.taken[laid.cell], minlength=size)
+    total = np.bincount(laid.stitch - begin, minlength=size)
     kept: list[Piece] = []
     chunk: list[Piece] = []
     for piece in group:
-        part = slice(piece.first, piece.last + 1)
+        part = slice(piece.first - begin, piece.last + 1 - begin)
         own = piece.shape != "line" or bool(taken[part].sum() > _OF_THE_FILL * total[part].sum())
         if not own or (chunk and _away_mm(sewn, chunk[-1], piece) > _NEXT_RING_MM):
             kept += _together(chunk)
@@ -137,15 +142,16 @@ def _lay(sewn: Sewn, lines: list[Piece]) -> _Laid:
     """Lay lines into cells; slits up to a millimetre between them are closed."""
     parts = [sewn.finely(piece.first, piece.last, _STEP_MM) for piece in lines]
     points, stitch = np.concatenate([p for p, _ in parts]), np.concatenate([s for _, s in parts])
-    index = np.floor((points - points.min(axis=0)) / _CELL_MM + 5.37).astype(np.int64)
+    low, high = points.min(axis=0), points.max(axis=0)
+    cell_mm = max(_CELL_MM, float(np.sqrt(np.prod(high - low + 10.0) / _MOST_CELLS)))
+    index = np.floor((points - low) / cell_mm + 5.37).astype(np.int64)
     nx, ny = (index.max(axis=0) + 7).tolist()
     cell = (index[:, 1] * nx + index[:, 0]).astype(np.int32)
     laid = np.zeros(ny * nx, dtype=np.bool_)
     laid[cell] = True
-    closed = ndimage.maximum_filter(laid.reshape(ny, nx), 3)
-    inner = ndimage.minimum_filter(closed, _INNER_CELLS)
-    taken = ndimage.maximum_filter(inner, _INNER_CELLS)
-    return _Laid(points, stitch, cell, inner.ravel(), taken.ravel())
+    inner = shrunk(grown(laid.reshape(ny, nx)), _INNER_CELLS)
+    taken = grown(inner, _INNER_CELLS)
+    return _Laid(points, stitch, cell, inner.ravel(), taken.ravel(), cell_mm)
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:
@@ -164,10 +170,10 @@ def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:
     length = sewn.lengths_mm[piece.first : piece.last + 1]
     own = laid.stitch - piece.first
     each = length / np.maximum(np.bincount(own), 1)
-    spacing = float(laid.inner.sum() * _CELL_MM**2 / each[own][inside].sum())
+    spacing = float(laid.inner.sum() * laid.cell_mm**2 / each[own][inside].sum())
     if spacing < table["retrace_mm"].value:
         return piece
-    first, stop = np.searchsorted(strokes.first, [piece.first - 1, piece.last])
+    first, stop = strokes.within(piece.first, piece.last)
     rows = np.arange(first, stop, dtype=np.int32)
     return replace(
         piece, shape="curves", strokes=rows, spacing_mm=spacing, direction_deg=main_direction(strokes, rows)

@@ -7,11 +7,11 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
+from analyzer.regions.raster import grown, shrunk
 from analyzer.regions.sewn import Sewn, chunks
 
 _CELL_MM = 0.5  #: one empty cell at most between rows 1 mm apart, which the closing fills
@@ -49,7 +49,9 @@ def dense_ground(sewn: Sewn, pieces: list[Piece]) -> Ground | None:
         if dense(piece):
             part = slice(int(sewn.start[piece.first]), int(sewn.start[piece.last + 1]))
             laid[part] = True
-            corners += [sewn.points[part].min(axis=0), sewn.points[part].max(axis=0)]
+            # Column by column: numpy is slow along the long side of a narrow array.
+            x, y = sewn.points[part, 0], sewn.points[part, 1]
+            corners += [(x.min(), y.min()), (x.max(), y.max())]
     if not corners:
         return None
     low, high = np.min(corners, axis=0), np.max(corners, axis=0)
@@ -57,16 +59,15 @@ def dense_ground(sewn: Sewn, pieces: list[Piece]) -> Ground | None:
     low = low - 2.37 * cell_mm  # off the file's own lattice
     nx, ny = (np.ceil((high - low) / cell_mm).astype(np.int64) + 3).tolist()
     # One more cell, the last, stands for everywhere outside.
-    cell = np.full(len(laid), ny * nx, dtype=np.int32)
+    cell = np.empty(len(laid), dtype=np.int32)
     for part in chunks(len(laid)):
-        index = np.floor((sewn.points[part] - low) / cell_mm)
-        inside = ((index >= 0) & (index < [nx, ny])).all(axis=1)
-        cell[part][inside] = index[inside, 1] * nx + index[inside, 0]
+        x, y = (np.floor((sewn.points[part, axis] - low[axis]) / cell_mm) for axis in (0, 1))
+        inside = (x >= 0) & (x < nx) & (y >= 0) & (y < ny)
+        cell[part] = np.where(inside, y * nx + x, ny * nx)
     latest = np.full(ny * nx + 1, -1, dtype=np.int32)
     latest[cell[laid]] = sewn.stitch[laid]  # in sewing order, so that the last one stays
     raster = latest[:-1].reshape(ny, nx)
-    closed = ndimage.minimum_filter(ndimage.maximum_filter(raster, 3), 3, mode="nearest")
-    np.maximum(raster, closed, out=raster)
+    np.maximum(raster, shrunk(grown(raster)), out=raster)
     return Ground(latest[cell])
 
 
@@ -133,7 +134,7 @@ def covered_by(sewn: Sewn, pieces: list[Piece]) -> list[list[int]]:
         tops = np.flatnonzero(laid[owner])
         # By the last band in each cell alone: what lies mostly under one lies no less under any. Far places
         # may share a slot, which only lets more through to the exact count.
-        slot = cell % _MOST_SLOTS
+        slot = cell if cell.max() < _MOST_SLOTS else cell % _MOST_SLOTS
         last = np.full(int(slot.max()) + 1, -1, dtype=np.int32)
         last[slot[tops]] = owner[tops]
         under = last[slot] > owner
