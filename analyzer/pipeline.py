@@ -116,12 +116,20 @@ class _Bench:
             self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
             stack = goods.build_stack(self.setup, choice, self.job.calibration)
             response = mechanics.respond(self.sewing, stack, self.draws, detail=detail)
+            if not self._holds_when_rinsed():
+                response = replace(response, unhooped=None)
             use = self.use(stack.thickness_mm)
             evidence = Evidence(
                 self.design, self.regions, self.cover, use, self.setup, stack, response, choice
             )
             self.tried[choice, detail] = OnGoods(self.setup, stack, response, findings.judge(evidence))
         return self.tried[choice, detail]
+
+    def _holds_when_rinsed(self) -> bool:
+        """Say whether the work holds by itself; of lace that falls apart nothing can be computed then."""
+        lace = self.cover.lace
+        whole = lace.pieces <= 1 or lace.largest_share >= self.setup.limits["lace_largest_share"].value
+        return self.setup.cloth.family != "none" or (lace.pieces > 0 and whole)
 
     def screened(self, choice: StackChoice) -> Trial:
         """Judge one stack for the plan's search, on a coarser grid."""

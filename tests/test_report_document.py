@@ -30,7 +30,7 @@ PART_KEYS = {
     "use": "thread_m bobbin_m minutes colours",
     "cover": "stitched_mm2 covered_mm2 coverage thread_width_mm resolution_mm voids",
     "stack": "layers membrane_n_per_m bending_unm",
-    "pull_in": "max_mm visible_mm at along_mm across_mm reach_mm strain_p95 beyond_range",
+    "pull_in": "max_mm visible_mm at along_mm across_mm reach_mm strain_p95 beyond_range unhooped_mm",
     "pucker": "chance amplitude_mm low_mm high_mm at",
     "plan": "outcome backing attach topping holding hoop_mm needle speed_spm sheet_mm steps cautions reasons "
     "alternatives rework",

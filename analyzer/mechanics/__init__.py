@@ -11,7 +11,7 @@ from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, mov
 from analyzer.mechanics.membrane import Membrane
 from analyzer.mechanics.respond import respond
 from analyzer.mechanics.sewing import Sewing, prepare
-from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response
+from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response, Unhooped
 
 __all__ = [
     "PASSES",
@@ -25,6 +25,7 @@ __all__ = [
     "Reason",
     "Response",
     "Sewing",
+    "Unhooped",
     "against_drift",
     "counter",
     "moved_design",

@@ -68,6 +68,24 @@ def ring_contraction(layout: Layout, states: Floats, near: Bools) -> Floats:
     return result
 
 
+def slack_n_per_m(resultants: Floats, near: Bools, hooping_n_per_m: float) -> float:
+    """Compression beside the stitching beyond the hooping tension, N/m; above 0 the hooped cloth goes slack.
+
+    ``resultants`` (cells, 3) N/m are those that sewing has made, hooping left out; the percentile over the
+    ring ``near`` (cells,) stands for it. A patch that contracts by e* compresses the cloth at its edge by
+    ``Eh |e*| / 2`` (Eshelby 1957; the sheet goes slack where that exceeds the tension).
+    """
+    low, _ = principal_resultants(resultants[near])
+    return max(0.0, float(np.percentile(-low, _percentile())) - hooping_n_per_m)
+
+
+def principal_resultants(resultants: Floats) -> tuple[Floats, Floats]:
+    """Smallest and largest principal resultant of ``resultants`` (..., 3)."""
+    middle = 0.5 * (resultants[..., 0] + resultants[..., 1])
+    radius = np.hypot(0.5 * (resultants[..., 0] - resultants[..., 1]), resultants[..., 2])
+    return middle - radius, middle + radius
+
+
 def release(layout: Layout, stack: Stack, freed: Freed) -> Released:
     """Return what finishing leaves in the ring."""
     cells = np.flatnonzero(ring(layout))
@@ -100,9 +118,8 @@ def _wavelength_mm(stack: Stack, resultants: Floats) -> float:
     limits = constants("mechanics")
     bending = bending_unm(staying(stack))
     bending = max(bending, 0.01 * stack.bending_unm)
-    middle = 0.5 * (resultants[:, 0] + resultants[:, 1])
-    radius = np.hypot(0.5 * (resultants[:, 0] - resultants[:, 1]), resultants[:, 2])
-    tension = max(limits["pucker_tension_n_per_m"].value, float(np.median(middle + radius)))
+    _, high = principal_resultants(resultants)
+    tension = max(limits["pucker_tension_n_per_m"].value, float(np.median(high)))
     length_m = 1e-3 * limits["pucker_length_mm"].value
     return float(1e3 * 2.0 * np.sqrt(np.pi) * (1e-6 * bending / tension) ** 0.25 * np.sqrt(length_m))
 

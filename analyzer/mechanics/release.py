@@ -20,6 +20,7 @@ from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.pullin import stitched
 from analyzer.mechanics.sequence import Sewn
 from analyzer.mechanics.solvers import solve_direct
+from analyzer.mechanics.types import Unhooped
 
 PULL, HOOPING = 0, 1  #: what is released: what sewing left, and 1 N/m of hooping tension
 
@@ -117,6 +118,30 @@ def hooping_strain(stack: Stack, layers: Floats) -> Floats:
         return np.zeros(3)
     strain: Floats = np.linalg.solve(layers[clamped].sum(axis=0), np.array([1.0, 1.0, 0.0]))
     return strain
+
+
+def unhooped(layout: Layout, freed: Freed, hooping_n_per_m: float, places: Floats, along: Floats) -> Unhooped:
+    """Return how the sewn ``places`` (p, 2) mm move; ``along`` (2,) is the main direction of the stitches.
+
+    Shortening is that of the best even strain over all places, times their extent.
+    """
+    field = freed.moved[PULL] + hooping_n_per_m * freed.moved[HOOPING]
+    nodes, weights = layout.lattice.weights(places - layout.origin_mm)
+    moved = np.einsum("pci,pc->pi", field.reshape(-1, 2)[nodes], weights)
+    moved = without_rigid_motion(places, moved)
+    arm = places - places.mean(axis=0)
+    size = np.hypot(*moved.T)
+    worst = int(size.argmax())
+    lost = []
+    for direction in (along, np.array([-along[1], along[0]])):
+        x, u = arm @ direction, moved @ direction
+        lost.append(-float(x @ u) / max(float(x @ x), 1e-12) * float(np.ptp(x)))
+    return Unhooped(
+        moved_mm=float(size[worst]),
+        at=(float(places[worst, 0]), float(places[worst, 1])),
+        along_mm=lost[0],
+        across_mm=lost[1],
+    )
 
 
 def without_rigid_motion(places: Floats, moved: Floats) -> Floats:

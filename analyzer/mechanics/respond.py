@@ -13,14 +13,21 @@ from analyzer.goods import Draws, Stack, values
 from analyzer.goods.constants import constants
 from analyzer.mechanics.law import Pull, tension
 from analyzer.mechanics.layout import Layout
-from analyzer.mechanics.pucker import amplitude_mm, pucker_draws, release, ring, ring_contraction
+from analyzer.mechanics.pucker import (
+    amplitude_mm,
+    pucker_draws,
+    release,
+    ring,
+    ring_contraction,
+    slack_n_per_m,
+)
 from analyzer.mechanics.pullin import principal_strains, pull_in, strain_p95
-from analyzer.mechanics.release import Freed, free
+from analyzer.mechanics.release import Freed, free, unhooped
 from analyzer.mechanics.rim import most_pull_n_per_m, with_slip
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
 from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
-from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response
+from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response, Unhooped
 from analyzer.mechanics.wanted import gap_shift, width_loss
 from analyzer.regions.types import RegionKind, Regions
 
@@ -79,7 +86,9 @@ def respond(
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
     freed = free(sewing.spread, stack, coarse, variants.layers[0])
-    pucker = _pucker(sewing, stack, draws, freed, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None)
+    pucker = _pucker(
+        sewing, stack, draws, coarse, freed, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None
+    )
     lengths = sewing.stitches.length_mm
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
@@ -100,7 +109,16 @@ def respond(
         pucker=pucker,
         mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
         solves=count + 1,
+        unhooped=_unhooped(sewing, stack, freed, weight),
     )
+
+
+def _unhooped(sewing: Sewing, stack: Stack, freed: Freed, weight: Floats) -> Unhooped:
+    """Return what moves out of the hoop; ``weight`` (n, 3) is length times (1, cos 2a, sin 2a)."""
+    angle = 0.5 * np.arctan2(weight[:, 2].sum(), weight[:, 1].sum())
+    along = np.array([np.cos(angle), np.sin(angle)])
+    places = sewing.design.penetrations[sewing.loaded]
+    return unhooped(sewing.spread, freed, stack.hooping_n_per_m.value, places, along)
 
 
 def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Variants:
@@ -246,7 +264,7 @@ def _columns(
 
 
 def _pucker(
-    sewing: Sewing, stack: Stack, draws: Draws, freed: Freed, pull_factor: Floats | None
+    sewing: Sewing, stack: Stack, draws: Draws, coarse: Sewn, freed: Freed, pull_factor: Floats | None
 ) -> PuckerDraws:
     """Amplitude of the ripple on the coarse grid."""
     layout = sewing.spread
@@ -262,6 +280,11 @@ def _pucker(
         at=(
             layout.grid.x0_mm + ix * layout.grid.cell_mm + half,
             layout.grid.y0_mm + iy * layout.grid.cell_mm + half,
+        ),
+        slack_n_per_m=slack_n_per_m(
+            coarse.layer_resultants.sum(axis=0) + coarse.tie_resultants,
+            ring(layout),
+            stack.hooping_n_per_m.value,
         ),
     )
 

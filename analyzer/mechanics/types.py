@@ -53,6 +53,17 @@ class PuckerDraws:
     nominal_mm: float
     draws_mm: Floats  #: (n,)
     at: tuple[float, float]
+    slack_n_per_m: float = 0.0  #: compression beside the stitching beyond the hooping tension, while hooped
+
+
+@dataclass(frozen=True, slots=True)
+class Unhooped:
+    """How the sewn places move when the work is unhooped and finished, nominally; shift and turn left out."""
+
+    moved_mm: float  #: largest move of a place against the others
+    at: tuple[float, float]
+    along_mm: float  #: shortening of the stitched extent along the main stitch direction
+    across_mm: float  #: the same across it (negative: it spreads)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,3 +80,4 @@ class Response:
     pucker: PuckerDraws
     mostly_from: tuple[str, ...]  #: parameters that the worst gap depends on most, first first
     solves: int  #: whole sequences solved
+    unhooped: Unhooped | None = None  #: None where it is not computed: lace that does not hold together

@@ -17,7 +17,7 @@ from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Hoop, Stack, StackChoice
-from analyzer.mechanics.types import PullIn, Response
+from analyzer.mechanics.types import Response
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.plan.types import Plan
 from analyzer.regions.types import Regions
@@ -85,7 +85,7 @@ def document(checked: Checked) -> d.Document:
         regions=_regions(checked.regions, checked.cover),
         cover=_cover(checked.cover),
         stack=_stack(judged.stack) if judged else None,
-        pull_in=_pull_in(judged.response.pull_in) if judged else None,
+        pull_in=_pull_in(judged.response) if judged else None,
         gaps=tuple(_gap(gap) for gap in findings.gaps) if judged else (),
         pucker=_pucker(findings.pucker) if judged else None,
         findings=tuple(_finding(item) for item in findings.items),
@@ -238,7 +238,8 @@ def _stack(stack: Stack) -> d.StackPart:
     )
 
 
-def _pull_in(pull: PullIn) -> d.PullInPart:
+def _pull_in(response: Response) -> d.PullInPart:
+    pull, unhooped = response.pull_in, response.unhooped
     return d.PullInPart(
         max_mm=number("pull_in.max_mm", pull.max_mm),
         visible_mm=number("pull_in.visible_mm", pull.visible_mm),
@@ -248,6 +249,7 @@ def _pull_in(pull: PullIn) -> d.PullInPart:
         reach_mm=number("pull_in.reach_mm", pull.reach_mm),
         strain_p95=number("pull_in.strain_p95", pull.strain_p95),
         beyond_range=bool(pull.beyond_range),
+        unhooped_mm=None if unhooped is None else number("pull_in.unhooped_mm", unhooped.moved_mm),
     )
 
 
@@ -374,7 +376,7 @@ def _comparison(one: OnGoods) -> d.ComparisonPart:
         goods=one.setup.cloth.name,
         tolerance_mm=number("comparison.tolerance_mm", one.setup.tolerance_mm),
         stack=_stack(one.stack),
-        pull_in=_pull_in(one.response.pull_in),
+        pull_in=_pull_in(one.response),
         worst_gap=_gap(worst) if worst else None,
         pucker=_pucker(one.findings.pucker),
         chance=_chance("comparison.chance", one.findings.chance_of_missing),

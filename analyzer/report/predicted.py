@@ -58,6 +58,7 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
             f"{units.length(pull.visible_mm)} at {units.point(pull.at)}: what was sewn there early has moved"
             " so far by the end",
         ),
+        *_rinsed_row(judged, units),
         ("Reach", f"the cloth is still disturbed {units.length(pull.reach_mm)} away from the stitching"),
         (
             "Pucker",
@@ -65,6 +66,23 @@ def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
             f"{units.length(pucker.amplitude_mm)} ({units.bare(pucker.low_mm)} to "
             f"{units.length(pucker.high_mm)}) at {units.point(pucker.at)}",
         ),
+    ]
+
+
+def _rinsed_row(judged: OnGoods, units: Units) -> list[tuple[str, str]]:
+    """Return what lace does when its backing is rinsed away; nothing for goods that stay."""
+    if judged.setup.cloth.family != "none":
+        return []
+    moves = judged.response.unhooped
+    if moves is None:
+        return [("Rinsed", "not computed: its threads do not hold together by themselves")]
+    return [
+        (
+            "Rinsed",
+            f"places shift by up to {units.length(moves.moved_mm)} against each other; it shortens by "
+            f"{units.length(max(moves.along_mm, 0.0))} along its stitches and "
+            f"{_across(moves.across_mm, units)} across them",
+        )
     ]
 
 

@@ -167,6 +167,7 @@ class PullInPart(_Part, frozen=True):
     reach_mm: float
     strain_p95: float
     beyond_range: bool
+    unhooped_mm: float | None  # largest shift of sewn places when unhooped and finished; lace: when rinsed
 
 
 class GapPart(_Part, frozen=True):

@@ -33,6 +33,7 @@ def look(evidence: Evidence) -> Finding | None:
         because=(
             f"Once rinsed it falls into {lace.pieces} pieces; "
             f"the largest holds {lace.largest_share:.0%} of the thread."
+            f"{'' if lace.largest_share >= limit else ' How it moves when rinsed is not computed.'}"
         ),
         advice="Join the parts by a net of underlay, or let them overlap where they meet.",
     )
