@@ -232,16 +232,22 @@ def _axial_degrees(doubled_rad: Floats) -> Floats:
 
 def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
     """Join bands that one small break parts: like shape, spacing and threads on both sides."""
+    rows = np.concatenate([band.rows for band in bands]) if bands else np.zeros(0, dtype=np.int32)
+    widths = medians(strokes.chord_mm[rows], np.array([len(band.rows) for band in bands], dtype=np.int64))
     joined: list[Piece] = []
-    for band in bands:
-        if joined and _continues(strokes, joined[-1], band):
+    width = 0.0
+    for band, own in zip(bands, widths.tolist(), strict=True):
+        if joined and _continues(strokes, joined[-1], band, (width, own)):
             band = joined.pop().joined_with(band)
             band = replace(band, direction_deg=main_direction(strokes, band.rows))
+            own = median(strokes.chord_mm[band.rows])
         joined.append(band)
+        width = own
     return joined
 
 
-def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
+def _continues(strokes: Strokes, before: Piece, after: Piece, width_mm: tuple[float, float]) -> bool:
+    """Whether a band goes on as another; ``width_mm`` are the median lengths of their threads."""
     tail, head = before.rows[-3:], after.rows[:3]
     a, b = int(tail[-1]), int(head[0])
     if before.shape != after.shape or b < a or not _alike(before.spacing_mm, after.spacing_mm):
@@ -250,21 +256,23 @@ def _continues(strokes: Strokes, before: Piece, after: Piece) -> bool:
         return False
     if before.shape == "zigzag":
         # Round an acute corner a border fans out over many threads; a letter's next stroke begins at once.
-        if b - a < _FAN and not _goes_on(strokes, before, after):
+        if b - a < _FAN and not _goes_on(strokes, before, after, width_mm):
             return False
-        if _turns_back(strokes, a, b) or _turns_corner(strokes, before, after):
+        if _turns_back(strokes, a, b) or _turns_corner(strokes, before, after, width_mm):
             return True
     if b - a > _FEW_BETWEEN:
         return False
     gap = float(np.hypot(*(strokes.start[b] - strokes.end[a]))) if b > a else 0.0
     widths = median(strokes.chord_mm[tail]), median(strokes.chord_mm[head])
+    even = before.shape == "rows" or min(widths) > 0.6 * max(widths)
+    if gap > constants("regions")["bridge_mm"].value or not even:
+        return False
     ends = main_direction(strokes, tail), main_direction(strokes, head)
-    if gap > constants("regions")["bridge_mm"].value or ends[0] is None or ends[1] is None:
+    if ends[0] is None or ends[1] is None:
         return False
     # The sides of a border meet at a corner without a break: that is one column, whatever the angle.
     turned = before.shape == "zigzag" and gap < 1.0
-    even = before.shape == "rows" or bool(min(widths) > 0.6 * max(widths))
-    return even and (axial_gap(ends[0], ends[1]) < (60.0 if turned else 25.0))
+    return bool(axial_gap(ends[0], ends[1]) < (60.0 if turned else 25.0))
 
 
 def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
@@ -279,7 +287,7 @@ def _turns_back(strokes: Strokes, a: int, b: int) -> bool:
     return smooth and (b == a or float(back.mean()) >= _REVERSED_SHARE)
 
 
-def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
+def _turns_corner(strokes: Strokes, before: Piece, after: Piece, width_mm: tuple[float, float]) -> bool:
     """Whether a column turns a corner: by threads that fan out, or by threads cut short on both sides of it.
 
     Between two columns of a letter lies a way from the rail to the middle of the next.
@@ -287,10 +295,10 @@ def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
     a, b = int(before.rows[-1]), int(after.rows[0])
     if b - a > _ROUND_CORNER:
         return False
-    widths = median(strokes.chord_mm[before.rows]), median(strokes.chord_mm[after.rows])
-    if min(widths) < _FULL * max(widths):
+    width = min(width_mm)
+    if width < _FULL * max(width_mm):
         return False
-    width, chord = min(widths), strokes.chord_mm[a : b + 1]
+    chord = strokes.chord_mm[a : b + 1]
     ends = strokes.chord_mm[np.concatenate([before.rows[-2:], after.rows[:2]])]
     if ends.max() < _SHORT * width:
         return bool((chord < _SHORT * width).all())
@@ -299,15 +307,14 @@ def _turns_corner(strokes: Strokes, before: Piece, after: Piece) -> bool:
     return bool(chord.min() > _FULL * width and chord.max() < _LONGEST * width and onward.sum() < 2)
 
 
-def _goes_on(strokes: Strokes, before: Piece, after: Piece) -> bool:
+def _goes_on(strokes: Strokes, before: Piece, after: Piece, width_mm: tuple[float, float]) -> bool:
     """Whether a column goes on where another ends, and does not double back beside it.
 
     Its way is that of full threads: those cut short by a corner lie along the bisector.
     """
     way = []
-    for band, last in ((before, True), (after, False)):
-        chord = strokes.chord_mm[band.rows]
-        full = band.rows[chord > _SHORT * median(chord)]
+    for band, last, width in ((before, True, width_mm[0]), (after, False, width_mm[1])):
+        full = band.rows[strokes.chord_mm[band.rows] > _SHORT * width]
         rows = full[-_PROGRESS_ROWS:] if last else full[:_PROGRESS_ROWS]
         middle = (strokes.start[rows] + strokes.end[rows]) / 2
         step = middle[-1] - middle[0]

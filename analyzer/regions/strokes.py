@@ -6,8 +6,10 @@ A row of a fill is one stroke, so is one thread of a satin. Strokes never run ov
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
@@ -22,6 +24,8 @@ _LEAST_TURN_DEG, _TURN_DEG_MM = (
     12.0,
 )  #: the first plus the second over the length
 _SHORTEST_MM = 0.45  #: shorter strokes have no direction on a lattice of 0.1 mm
+
+Keys: TypeAlias = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,57 +161,62 @@ def link_strokes(strokes: Strokes) -> Links:
     for lag in _LAGS:
         a = np.flatnonzero(partner[: max(count - lag, 0)] < 0).astype(np.int32)
         b = (a + lag).astype(np.int32)
-        between = path[b] - path[a + 1]
-        good, step = _beside(strokes, a, b, between)
-        good &= strokes.stretch[a] == strokes.stretch[b]
-        partner[a[good]] = b[good]
-        across[a[good]] = step[good]
+        beside, step = _beside(strokes, a, b, path[b] - path[a + 1])
+        partner[a[beside]] = b[beside]
+        across[a[beside]] = step
     return Links(partner=partner, across=across, offset_mm=np.hypot(*across.T))
 
 
-def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Bools, Floats]:
-    """Return which strokes ``b`` run back beside ``a``, and the vectors across from one to the other."""
-    table = constants("regions")
-    near = table["retrace_mm"].value
-    ua, ub = strokes.unit[a], strokes.unit[b]
-    cosine = np.einsum("ij,ij->i", ua, ub)
-    axis = ua - ub
-    axis /= np.maximum(np.hypot(*axis.T), 1e-9)[:, None]
-    side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
-    middle = (strokes.start[b] + strokes.end[b] - strokes.start[a] - strokes.end[a]) / 2
-    offset = np.einsum("ij,ij->i", middle, side)
-
-    along = [
-        np.einsum("ij,ij->i", p - strokes.start[a], axis)
-        for p in (strokes.start[a], strokes.end[a], strokes.end[b], strokes.start[b])
-    ]
-    overlap = np.minimum(along[1], along[3]) - np.maximum(along[0], along[2])
-    shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
-
-    single = (strokes.stitches[a] == 1) & (strokes.stitches[b] == 1)
-    adjoining = b == a + 1
-    opposed = cosine < np.where(single & adjoining, _ZIGZAG_COSINE, _ROW_COSINE)
-    straight = (strokes.chord_mm[a] > 0.96 * strokes.path_mm[a]) & (
-        strokes.chord_mm[b] > 0.96 * strokes.path_mm[b]
-    )
+def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Keys, Floats]:
+    """Return which strokes ``b`` run back beside ``a``, (k,), and the vectors across to those, (k, 2)."""
+    near = constants("regions")["retrace_mm"].value
     returned = np.hypot(*(strokes.end[b] - strokes.start[a]).T) < near
     # On the inside of a tight curve a satin comes back to the same point too, but at every second thread.
     again = np.zeros(a.size, dtype=np.bool_)
     again[1:] |= returned[:-1] & (np.diff(a) == 1)
     again[:-1] |= returned[1:] & (np.diff(a) == 1)
+    single = (strokes.stitches[a] == 1) & (strokes.stitches[b] == 1)
+    shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
+    straight = strokes.chord_mm > 0.96 * strokes.path_mm
+    cosine = np.einsum("ij,ij->i", strokes.unit[a], strokes.unit[b])
+    # What takes little to tell leaves few strokes of a fill to what takes more.
+    may = np.flatnonzero(
+        (strokes.stretch[a] == strokes.stretch[b])
+        & (cosine < np.where(single & (b == a + 1), _ZIGZAG_COSINE, _ROW_COSINE))
+        & straight[a]
+        & straight[b]
+        & ~(single & returned & again)
+        & (shorter > _SHORTEST_MM)
+        & (between_mm < 1.5 + 0.5 * shorter)
+    )
+    level, step = _level(strokes, a[may], b[may], single[may])
+    return may[level], step[level]
+
+
+def _level(strokes: Strokes, a: Ints, b: Ints, single: Bools) -> tuple[Bools, Floats]:
+    """Return which strokes ``b`` lie level with ``a`` and not on them, and the vectors across, (k, 2)."""
+    table = constants("regions")
+    ua = strokes.unit[a]
+    axis = ua - strokes.unit[b]
+    axis /= np.maximum(np.hypot(*axis.T), 1e-9)[:, None]
+    side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
+    middle = (strokes.start[b] + strokes.end[b] - strokes.start[a] - strokes.end[a]) / 2
+    offset = np.einsum("ij,ij->i", middle, side)
+    along = [
+        np.einsum("ij,ij->i", p - strokes.start[a], axis)
+        for p in (strokes.end[a], strokes.end[b], strokes.start[b])
+    ]
+    overlap = np.minimum(along[0], along[2]) - np.maximum(0.0, along[1])
+    shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
     way_a = np.stack([-ua[:, 1], ua[:, 0]], axis=1)
     away = [
         np.abs(np.einsum("ij,ij->i", p - strokes.start[a], way_a)) for p in (strokes.start[b], strokes.end[b])
     ]
-    retraced = np.where(single, returned & again, np.maximum(*away) < near)
-    good = (
-        opposed
-        & straight
-        & ~retraced
-        & (shorter > _SHORTEST_MM)
+    retraced = ~single & (np.maximum(*away) < table["retrace_mm"].value)
+    level = (
+        ~retraced
         & (overlap > 0.5 * shorter)
         & (np.abs(offset) < table["row_offset_mm"].value)
         & (np.abs(offset) < 1.2 * shorter)
-        & (between_mm < 1.5 + 0.5 * shorter)
     )
-    return good, side * offset[:, None]
+    return level, side * offset[:, None]
