@@ -13,7 +13,13 @@ K
     less than none, pliable cloth more.
 D&M
     Daukantiene & Mikelionyte, Autex Research Journal 2019, doi 10.2478/aut-2019-0046 (abstract): fill
-    type and density change the result.
+    type, density and thread each change the result.
+F&T
+    A study of the stiffness of embroidered cloth, Fashion and Textiles 2020, s40691-020-00225-6 (abstract):
+    stitch density moves it most, then stitch length.
+J
+    R. M. Jones, Mechanics of Composite Materials, 2nd ed., section 2.6: the stiffness of an orthotropic sheet
+    at an angle follows from both main stiffnesses, Poisson's ratio and shear.
 CP
     Common practice, no source.
 """
@@ -27,6 +33,7 @@ import pytest
 
 from analyzer import Check, Design, Job, check
 from analyzer.design import Command
+from analyzer.goods import threads
 
 SPACING_MM = 0.4
 
@@ -81,17 +88,33 @@ def ring_run(radius_mm: float = 15.0) -> np.ndarray:
     return radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
+def turned(points: np.ndarray, degrees: float) -> np.ndarray:
+    """Turn counter-clockwise about the origin."""
+    a = np.radians(degrees)
+    return points @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+
+
+def long_stitches(side_mm: float = 20.0) -> np.ndarray:
+    """The square with stitches of 4.5 mm."""
+    y = np.arange(-side_mm / 2, side_mm / 2 + 1e-9, SPACING_MM)
+    return filled(np.full(y.size, side_mm / 2), y, 4.5)
+
+
 @cache
-def judged(shape: str, goods: str, backing: str) -> Check:
+def judged(shape: str, goods: str, backing: str, thread: str | None = None) -> Check:
     shapes = {
         "square": lambda: design_of(square()),
         "open square": lambda: design_of(square(spacing_mm=0.6)),
         "dense square": lambda: design_of(square(spacing_mm=0.3)),
         "outline last": lambda: design_of(disc(), beside(), ring_run()),
         "outline at once": lambda: design_of(disc(), ring_run(), beside()),
+        "long stitches": lambda: design_of(long_stitches()),
+        "satin square": lambda: design_of(satin_column(7.0, 7.0)),
+        "fill square": lambda: design_of(square(7.0)),
+        **{f"square at {a}": (lambda a=a: design_of(turned(square(16.0), a))) for a in (0, 45, 90)},
         **{f"satin {w}": (lambda w=w: design_of(satin_column(float(w)))) for w in (2, 3, 4, 6, 7)},
     }
-    return check(shapes[shape](), Job(goods=goods, backing=backing, hoop="100x100"))
+    return check(shapes[shape](), Job(goods=goods, backing=backing, hoop="100x100", thread=thread))
 
 
 def pull_in(shape: str, goods: str, backing: str) -> float:
@@ -111,6 +134,40 @@ def test_a_column_comes_out_narrower_than_the_file_at_every_width(width_mm: int,
     assert column.width_mm == pytest.approx(width_mm, abs=0.05)
     assert 0.0 < column.nominal_mm < 0.25 * width_mm
     assert np.percentile(column.draws_mm, 5) > 0.0
+
+
+def shrinks(width_mm: int, goods: str, thread: str) -> None:
+    """A column of this width, 30 mm long: narrower, and of smaller area, though it may spread lengthwise."""
+    result = judged(f"satin {width_mm}", goods, "cutaway:68", thread).judged
+    assert result is not None
+    (column,) = result.response.columns
+    pull = result.response.pull_in
+    assert 0.0 < column.nominal_mm < 0.25 * width_mm
+    assert np.percentile(column.draws_mm, 5) > 0.0
+    assert pull.along_mm > 0.0
+    assert (width_mm - pull.along_mm) * (30.0 - pull.across_mm) < width_mm * 30.0
+
+
+@pytest.mark.parametrize("thread", list(threads()))
+def test_width_and_area_shrink_with_every_thread(thread: str) -> None:
+    """R&J; D&M: the thread changes the result."""
+    shrinks(4, "cotton-twill", thread)
+    if thread != "viscose-40":
+        usual, other = (
+            judged("satin 4", "cotton-twill", "cutaway:68", name).judged for name in ("viscose-40", thread)
+        )
+        assert usual is not None
+        assert other is not None
+        assert usual.response.pull_in.along_mm != pytest.approx(other.response.pull_in.along_mm, rel=0.01)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("width_mm", [2, 3, 4, 6, 7])
+@pytest.mark.parametrize("thread", list(threads()))
+@pytest.mark.parametrize("goods", ["cotton-twill", "jersey"])
+def test_width_and_area_shrink_for_every_width_and_thread(width_mm: int, thread: str, goods: str) -> None:
+    """R&J."""
+    shrinks(width_mm, goods, thread)
 
 
 @pytest.mark.parametrize("knit", ["jersey", "interlock", "performance-knit"])
@@ -149,6 +206,17 @@ def test_satin_shrinks_more_than_step_fill() -> None:
     assert share_satin > share_fill
 
 
+def test_a_satin_square_shrinks_more_than_a_filled_one() -> None:
+    """K: two squares of 7 mm on one cloth, by the loss of their size along the stitches."""
+    lost = {}
+    for shape in ("satin square", "fill square"):
+        result = judged(shape, "cotton-twill", "cutaway:68").judged
+        assert result is not None
+        columns = result.response.columns
+        lost[shape] = columns[0].nominal_mm if columns else result.response.pull_in.along_mm
+    assert lost["satin square"] > lost["fill square"] > 0.0
+
+
 @pytest.mark.parametrize("goods", ["jersey", "cotton-twill"])
 def test_heavier_and_more_layers_shrink_less(goods: str) -> None:
     """CP."""
@@ -164,6 +232,44 @@ def test_more_rows_pull_more() -> None:
         pull_in(name, "cotton-twill", "cutaway:68") for name in ("open square", "square", "dense square")
     ]
     assert moved == sorted(moved)
+
+
+def test_what_shows_hardly_depends_on_the_rows() -> None:
+    """Derived from the stitch-by-stitch law: visible loss goes as the row spacing to the power 0.07."""
+
+    def visible(shape: str) -> float:
+        result = judged(shape, "cotton-twill", "cutaway:68").judged
+        assert result is not None
+        return result.response.pull_in.along_mm
+
+    whole = pull_in("dense square", "cotton-twill", "cutaway:68") / pull_in(
+        "open square", "cotton-twill", "cutaway:68"
+    )
+    assert whole > 1.15
+    assert abs(np.log(visible("dense square") / visible("open square"))) < np.log(whole)
+
+
+def test_density_changes_more_than_stitch_length() -> None:
+    """F&T, D&M: rows from 0.4 to 0.3 mm against stitches from 3.5 to 4.5 mm, both by about a quarter."""
+    usual = pull_in("square", "cotton-twill", "cutaway:68")
+    by_rows = abs(np.log(pull_in("dense square", "cotton-twill", "cutaway:68") / usual))
+    by_length = abs(np.log(pull_in("long stitches", "cotton-twill", "cutaway:68") / usual))
+    assert by_rows > by_length > 0.0
+
+
+@pytest.mark.parametrize("goods", ["jersey", "pique", "denim"])
+def test_on_the_bias_cloth_pulls_in_by_another_amount(goods: str) -> None:
+    """J: bare cloth gives most where it is softest; a knit's bias differs from its wale and its course."""
+    from analyzer.goods import cloth
+
+    kind = cloth(goods)
+    wale, course = kind.e1_kn_per_m.value, kind.e2_kn_per_m.value
+    shear, poisson = kind.shear_n_per_m.value / 1000.0, kind.poisson12.value
+    bias = 4.0 / (1.0 / wale + 1.0 / course + 1.0 / shear - 2.0 * poisson / wale)
+    along_course, on_bias, along_wale = (pull_in(f"square at {a}", goods, "none") for a in (0, 45, 90))
+    assert abs(on_bias / along_wale - 1.0) > 0.05
+    assert (on_bias > along_wale) == (bias < wale)
+    assert (along_course > along_wale) == (course < wale)
 
 
 def test_an_outline_sewn_last_misses_by_more_than_one_sewn_at_once() -> None:
