@@ -35,16 +35,23 @@ def find_appliques(sewn: Sewn, pieces: list[Piece], items: list[Region]) -> tupl
     that a piece of cloth is laid or cut there.
     """
     stops: Ints = np.cumsum(sewn.halts).astype(np.int32)
-    columns = [n for n, item in enumerate(items) if item.kind is RegionKind.SATIN and dense(pieces[n])]
-    if not columns or not stops[-1]:
+    columns = np.array(
+        [n for n, item in enumerate(items) if item.kind is RegionKind.SATIN and dense(pieces[n])],
+        dtype=np.int32,
+    )
+    if not columns.size or not stops[-1]:
         return ()
+    boxes = np.array([items[n].bbox_mm for n in columns.tolist()])
     chains = _chains(sewn, pieces, items, stops)
     found = []
     used: set[int] = set()
     for k, placement in enumerate(chains):
         if used & set(placement.ids) or not placement.lines or not _closed(sewn, items, placement):
             continue
-        covers = _covers(sewn, items, stops, placement, [n for n in columns if n > placement.ids[-1]])
+        low, high = placement.points.min(axis=0), placement.points.max(axis=0)
+        here = (boxes[:, :2] <= high).all(axis=1) & (boxes[:, 2:] >= low).all(axis=1)
+        here &= columns > placement.ids[-1]
+        covers = _covers(sewn, items, stops, placement, columns[here].tolist())
         if not covers:
             continue
         tacks = [c for c in chains[k + 1 :] if c.ids[-1] < covers[0] and _same_path(placement, c)]
@@ -93,15 +100,13 @@ def _chains(sewn: Sewn, pieces: list[Piece], items: list[Region], stops: Ints) -
 
 
 def _covers(sewn: Sewn, items: list[Region], stops: Ints, placement: _Chain, columns: list[int]) -> list[int]:
-    """Return the columns of one block that run along a placement line and together cover most of it."""
-    low, high = placement.points.min(axis=0), placement.points.max(axis=0)
+    """Return which ``columns``, of those near, run along a placement line and in one block cover most of it."""
+    if not columns:
+        return []
     own = cKDTree(placement.points)
     table = constants("regions")
     blocks: dict[int, list[int]] = {}
     for n in columns:
-        x0, y0, x1, y1 = items[n].bbox_mm
-        if x0 > high[0] or y0 > high[1] or x1 < low[0] or y1 < low[1]:
-            continue
         points, _ = sewn.samples(items[n].first, items[n].last)
         reach = (items[n].width_mm or 0.0) + table["edge_run_mm"].value
         if (np.asarray(own.query(points, distance_upper_bound=reach)[0]) < reach).mean() > table[
