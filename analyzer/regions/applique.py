@@ -100,7 +100,7 @@ def _chains(sewn: Sewn, pieces: list[Piece], items: list[Region], stops: Ints) -
 
 
 def _covers(sewn: Sewn, items: list[Region], stops: Ints, placement: _Chain, columns: list[int]) -> list[int]:
-    """Return which ``columns``, of those near, run along a placement line and in one block cover most of it."""
+    """Return which ``columns``, of those near, run along a placement line and in a block cover most of it."""
     if not columns:
         return []
     own = cKDTree(placement.points)
