@@ -20,6 +20,7 @@ _CELL_MM = 0.5
 _STEP_MM = 0.25
 _INNER_CELLS = 3  #: a place is inside a fill where so many closed cells to all sides of it are laid
 _MOST_CELLS = 16_000_000  #: coarser cells beyond this, for absurdly large designs
+_DEEP_CELLS = 3  #: an outline is nowhere so many cells inside
 _OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
 _WIDEST_MM = 1.4  #: rings further apart than this are a drawing
 _FEW_ROWS = 8  #: so few rows side by side may be a stretch of curved ones
@@ -35,6 +36,7 @@ class _Laid:
     cell: Ints  #: (q,) flat index
     inner: Bools  #: (cells,)
     taken: Bools  #: (cells,)
+    deep: Bools  #: (cells,) taken, and well inside
     cell_mm: float
 
 
@@ -107,13 +109,16 @@ def _rings(sewn: Sewn, group: list[Piece]) -> list[Piece]:
     begin = group[0].first
     size = group[-1].last + 1 - begin
     taken = np.bincount(laid.stitch - begin, weights=laid.taken[laid.cell], minlength=size)
+    deep = np.bincount(laid.stitch - begin, weights=laid.deep[laid.cell], minlength=size)
     total = np.bincount(laid.stitch - begin, minlength=size)
     kept: list[Piece] = []
     chunk: list[Piece] = []
     for piece in group:
         part = slice(piece.first - begin, piece.last + 1 - begin)
         own = piece.shape != "line" or bool(taken[part].sum() > _OF_THE_FILL * total[part].sum())
-        if not own or (chunk and _away_mm(sewn, chunk[-1], piece) > _NEXT_RING_MM):
+        # From one bay to the next it may be far; an outline is no further ring, and lies outermost.
+        inmost = piece.shape != "line" or bool(deep[part].sum() > _OF_THE_FILL * total[part].sum())
+        if not own or (not inmost and _away_mm(sewn, chunk, piece) > _NEXT_RING_MM):
             kept += _together(chunk)
             chunk = []
         if own:
@@ -123,10 +128,12 @@ def _rings(sewn: Sewn, group: list[Piece]) -> list[Piece]:
     return kept + _together(chunk)
 
 
-def _away_mm(sewn: Sewn, before: Piece, after: Piece) -> float:
-    """How far it is from the end of one piece to the beginning of the next."""
-    start = after.last if after.shape == "float" else after.first
-    return float(np.hypot(*(sewn.penetrations[start] - sewn.penetrations[before.last])))
+def _away_mm(sewn: Sewn, chunk: list[Piece], piece: Piece) -> float:
+    """How far it is from the end of the last line of a chunk to the beginning of another line."""
+    ends = [each.last for each in chunk if each.shape == "line"]
+    if not ends:
+        return 0.0
+    return float(np.hypot(*(sewn.penetrations[piece.first] - sewn.penetrations[ends[-1]])))
 
 
 def _together(chunk: list[Piece]) -> list[Piece]:
@@ -151,7 +158,8 @@ def _lay(sewn: Sewn, lines: list[Piece]) -> _Laid:
     laid[cell] = True
     inner = shrunk(grown(laid.reshape(ny, nx)), _INNER_CELLS)
     taken = grown(inner, _INNER_CELLS)
-    return _Laid(points, stitch, cell, inner.ravel(), taken.ravel(), cell_mm)
+    deep = shrunk(taken, _DEEP_CELLS)
+    return _Laid(points, stitch, cell, inner.ravel(), taken.ravel(), deep.ravel(), cell_mm)
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:

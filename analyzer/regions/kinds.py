@@ -66,7 +66,7 @@ def _only_moves(sewn: Sewn, pieces: list[Piece], k: int) -> bool:
         return length < bridge
     first = piece.first - 1 if sewn.joined[piece.first] else piece.first
     chord = float(np.hypot(*(sewn.penetrations[piece.last] - sewn.penetrations[first])))
-    between = piece.passes == 1 and all(p.band or p.passes > 1 for p in bands)
+    between = piece.passes == 1 and all(p.band or p.hidden or p.passes > 1 for p in bands)
     if between and chord > _STRAIGHT * length:
         return True
     straight = chord > 0.9 * length and between
