@@ -327,6 +327,14 @@ def _said_of_copy(checked: Checked, judged: OnGoods, moves: mechanics.Moves) -> 
             f"{limits['longest_stitch_mm'].value:.1f} mm."
         )
     said.append(_sew_out_first(judged.stack, calibrated=checked.sureness.calibrated))
+    moves_again = judged.response.unhooped
+    shows = goods.constants("mechanics")["counter_step_mm"].value
+    if moves_again is not None and moves_again.moved_mm >= shows:
+        when = "rinsed" if judged.setup.cloth.family == "none" else "taken out of the hoop and finished"
+        said.append(
+            f"It counters what happens in the hoop; {when}, places still shift by up to "
+            f"{moves_again.moved_mm:.1f} mm against each other."
+        )
     said.append("The copy holds for these goods, this backing and this hoop only.")
     return tuple(said)
 

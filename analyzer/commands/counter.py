@@ -125,11 +125,12 @@ def record(result: Check, copy: Countered, written: Written | None) -> dict[str,
 
 def screen(result: Check, copy: Countered, written: Written | None, units: str) -> str:
     """Return what there is to say as a few lines of text."""
-    from analyzer.report.words import Units, goods_phrase
+    from analyzer.report.words import Units, counted, goods_phrase, layers_in_words
 
     judged = result.judged
     assert judged is not None
-    behind = ", ".join(layer.name for layer in judged.stack.backings) or "nothing behind it"
+    behind = layers_in_words(judged.stack.backings)
+    behind += "" if judged.setup.cloth.family == "none" else " behind it"
     name = "no copy" if written is None else f"countered copy in {written.path}"
     lines = [f"{result.design.name} {goods_phrase(judged.setup.cloth)}, {behind}: {name}"]
     if written is not None:
@@ -143,7 +144,7 @@ def screen(result: Check, copy: Countered, written: Written | None, units: str) 
                     f"{what} (predicted): off by up to {_small(before, shown)} in the file as it is; in the "
                     f"copy by {_small(after, shown)}, {_small(rounded, shown)} once rounded for the file."
                 )
-        passes = "1 pass" if copy.passes == 1 else f"{copy.passes} passes"
+        passes = counted(copy.passes, "pass", "passes")
         lines.append(f"Largest move of a stitch: {_small(copy.largest_move_mm, shown)} ({passes}).")
     lines += [*copy.says, *(written.remarks if written else ())]
     first, *rest = (textwrap.wrap(line, screen_width() - 4, break_on_hyphens=False) for line in lines)
