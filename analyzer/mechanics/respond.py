@@ -26,7 +26,7 @@ from analyzer.mechanics.release import Freed, free, unhooped
 from analyzer.mechanics.rim import most_pull_n_per_m, with_slip
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
-from analyzer.mechanics.surface import Runs, plan_runs, ranked_causes, spread_out
+from analyzer.mechanics.surface import Fine, Runs, plan_runs, ranked_causes, spread_out, telling_rows
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response, Unhooped
 from analyzer.mechanics.wanted import gap_shift, width_loss
 from analyzer.regions.types import RegionKind, Regions
@@ -48,8 +48,9 @@ def respond(
     """Sew the design on the stack.
 
     A dozen runs with coarse blocks on a coarse grid give the response surface for the draws. One more, in
-    blocks that follow the sewing front, gives the nominal values and corrects the surface: on the fine grid
-    with ``detail="full"``, on the coarse one with ``"screen"``. ``progress`` is called with the share done,
+    blocks that follow the sewing front, gives the nominal values and corrects the surface: with
+    ``detail="screen"`` on a coarser grid, with ``"full"`` on the fine one, and there two more give the
+    surface's course along the stiffness that tells most. ``progress`` is called with the share done,
     0 to 1.
 
     Raises:
@@ -66,22 +67,29 @@ def respond(
         tolerance=SPREAD_TOLERANCE,
         progress=_part(progress, 0.0, _SPREAD_SHARE),
     )
+    radius = 0.5 * stack.needle.blade_mm.value
+    ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
+    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, radius), ringed])
+    runs = Runs(_rms(coarse.states), wanted, _slipping(sewing, variants))
+    rows = telling_rows(plan, runs) if detail == "full" else (0,)
     layout = sewing.full if detail == "full" else sewing.screen
     nominal = sew(
         layout,
         sewing.stitches,
-        make_variants(stack, {}, 1),
+        make_variants(stack, {name: each[list(rows)] for name, each in plan.factors.items()}, len(rows)),
         tolerance=TOLERANCE if detail == "full" else SCREEN_TOLERANCE,
         progress=_part(progress, _SPREAD_SHARE, 1.0),
     )
-    states = _slipped(sewing, layout, stack, nominal.states, coarse)
-    radius = 0.5 * stack.needle.blade_mm.value
-    ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
-    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, radius), ringed])
+    scale = _rms(nominal.states)
+    finer = scale / scale[0] * runs.scale[0] / runs.scale[list(rows)]
+    fine = Fine(
+        rows,
+        scale,
+        np.column_stack([_wanted(sewing, layout, nominal.states, radius), ringed[list(rows)] * finer]),
+    )
+    states = _slipped(sewing, layout, stack, nominal.states[:1], coarse)
     middle = np.append(_wanted(sewing, layout, states, radius)[0], ringed[0])
-    scale = np.sqrt(np.mean(coarse.states[:, -1] ** 2, axis=(1, 2)))
-    runs = Runs(scale, wanted, _slipping(sewing, variants))
-    drawn = spread_out(plan, stack, draws, runs, middle)
+    drawn = spread_out(plan, stack, draws, runs, middle, fine)
 
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
@@ -108,7 +116,7 @@ def respond(
         columns=columns,
         pucker=pucker,
         mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
-        solves=count + 1,
+        solves=count + len(rows),
         unhooped=_unhooped(sewing, stack, freed, weight),
     )
 
@@ -194,6 +202,12 @@ def visible(regions: Regions) -> Bools:
     ]
     shown: Bools = ~np.isin(regions.region_of, hidden)
     return shown
+
+
+def _rms(states: Floats) -> Floats:
+    """Root mean square displacement at the end of each variant, (v,) mm."""
+    result: Floats = np.sqrt(np.mean(states[:, -1] ** 2, axis=(1, 2)))
+    return result
 
 
 def _slipping(sewing: Sewing, variants: Variants) -> Floats:

@@ -4,7 +4,14 @@ Everything is exactly linear in the pull F. In the stiffnesses it is not, but ne
 positive scale (the rms displacement) is fitted as a quadratic in the parameters' logarithms, and each
 quantity's ratio to that scale as another. The loads are affine in the share of the pull that is left at
 locking, and how much of them goes with it is known without a solve; perforation enters by its own slope at
-the middle.
+the middle. The shape comes from a coarse grid; its middle, and its course along the stiffness that tells
+most, from the fine one.
+
+What moves together has one parameter: both directions of a cloth (one yarn and one finish make them, and one
+working factor multiplies them), all layers of backing (of one make, held in one way), and the upper and lower
+thread of a stitch. The parameters themselves are drawn independently: the cloth knows nothing of its backing,
+the pull comes from the machine's tension and not from how stiff the thread is, and how much of it is left at
+locking, the play and the needle's damage are matters of their own; no measurement of any link was read.
 """
 
 from __future__ import annotations
@@ -20,6 +27,8 @@ from analyzer.goods import Draws, Stack, values
 QUADRATIC = ("goods_stiffness", "backing_stiffness", "thread_stiffness_n")
 LINEAR = ("lock_share", "perforation")
 _WORTH_NAMING = 0.05  # share of variance below which a parameter is not named
+_TRUST = 1.0  # of the common ratio of fine to coarse values, against a value's own
+_ENDS = 1.25  # how far out the runs lie, in logarithms, over the 5 and 95 %
 _BEYOND = 1.8  # how far past its 5 and 95 % a surface is read, in logarithms
 
 
@@ -50,10 +59,14 @@ def plan_runs(stack: Stack) -> Plan:
     rows: list[dict[str, float]] = [{}]
     for name in quadratic:
         spread = stack.spreads[name]
-        rows += [{name: end / spread.value} for end in (spread.low, spread.high) if end != spread.value]
+        rows += [
+            {name: (end / spread.value) ** _ENDS} for end in (spread.low, spread.high) if end != spread.value
+        ]
     for i, first in enumerate(quadratic):
         for second in quadratic[i + 1 :]:
-            rows.append({n: stack.spreads[n].low / stack.spreads[n].value for n in (first, second)})
+            rows.append(
+                {n: (stack.spreads[n].low / stack.spreads[n].value) ** _ENDS for n in (first, second)}
+            )
     for name in linear:
         spread = stack.spreads[name]
         rows.append({name: (spread.low if spread.low < spread.value else spread.high) / spread.value})
@@ -81,11 +94,39 @@ class Runs:
     slipping: Floats
 
 
-def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floats) -> Floats:
+@dataclass(frozen=True, slots=True)
+class Fine:
+    """What a few runs on the fine grid gave: the middle, and both ends of the parameter that tells most.
+
+    ``rows`` (f,) are the runs of the plan that they repeat, the middle first; ``scale`` (f,) and ``wanted``
+    (f, q) as in :class:`Runs`.
+    """
+
+    rows: tuple[int, ...]
+    scale: Floats
+    wanted: Floats
+
+
+def telling_rows(plan: Plan, runs: Runs) -> tuple[int, ...]:
+    """Return the middle run and those at the ends of the stiffness that the wanted quantities follow most."""
+    ends: dict[str, list[int]] = {}
+    for name in plan.quadratic:
+        others = [plan.factors[other] == 1.0 for other in plan.factors if other != name]
+        ends[name] = np.flatnonzero(np.all([plan.factors[name] != 1.0, *others], axis=0)).tolist()
+
+    def effect(name: str) -> float:
+        return float(np.square(runs.wanted[ends[name]] - runs.wanted[0]).sum())
+
+    return (0, *ends[max(ends, key=effect)]) if ends else (0,)
+
+
+def spread_out(
+    plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floats, fine: Fine | None = None
+) -> Floats:
     """Values (n, q) of the wanted quantities over the draws.
 
     ``nominal`` (q,) is the best nominal value, of a finer grid: the surface keeps its shape and takes that
-    as its middle.
+    as its middle. With ``fine`` runs its course along one parameter is that of the fine grid too.
     """
     curved = np.ones(len(runs.scale), dtype=np.bool_)
     for name in plan.linear:
@@ -93,7 +134,16 @@ def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floa
     curved[0] = False
     size = _Quadratic(plan, stack, draws, curved, np.log(runs.scale / runs.scale[0])[:, None])
     ratio = _Quadratic(plan, stack, draws, curved, runs.wanted * (runs.scale[0] / runs.scale)[:, None])
-    shape = nominal + ratio.change
+    scaled = _scaled(nominal, runs.wanted[0])
+    shape = nominal + scaled * ratio.change
+    log_size = size.change[:, 0]
+    if fine is not None and len(fine.rows) > 1:
+        rows = list(fine.rows)
+        finer = np.log(fine.scale / fine.scale[0]) - np.log(runs.scale[rows] / runs.scale[0])
+        along = _Along(plan, stack, draws, rows)
+        log_size = log_size + along(finer[:, None])[:, 0]
+        ends, coarse = (_ratios(one.wanted, one.scale) for one in (fine, _rows(runs, rows)))
+        shape = shape + along((ends - ends[0]) - scaled * (coarse - coarse[0]))
     if "lock_share" in plan.linear:
         run, factor = _own_run(plan, "lock_share")
         drawn = np.exp(_drawn(stack, draws, "lock_share")) - 1.0
@@ -107,7 +157,48 @@ def spread_out(plan: Plan, stack: Stack, draws: Draws, runs: Runs, nominal: Floa
         steps = _drawn(stack, draws, "perforation") / np.log(factor)
         shape += steps[:, None] * (runs.wanted[run] - runs.wanted[0])
     pull = values(draws, "pull_n", stack.spreads["pull_n"]) / stack.spreads["pull_n"].value
-    result: Floats = (pull * np.exp(size.change[:, 0]))[:, None] * shape
+    result: Floats = (pull * np.exp(log_size))[:, None] * shape
+    return result
+
+
+def _rows(runs: Runs, rows: list[int]) -> Runs:
+    """Return some of the runs."""
+    return Runs(runs.scale[rows], runs.wanted[rows], runs.slipping[rows])
+
+
+def _ratios(wanted: Floats, scale: Floats) -> Floats:
+    """Wanted quantities (v, q) over their runs' scale, as of the first."""
+    result: Floats = wanted * (scale[0] / scale)[:, None]
+    return result
+
+
+class _Along:
+    """Polynomial through zero at the middle and values at the one or two ends of one parameter."""
+
+    def __init__(self, plan: Plan, stack: Stack, draws: Draws, rows: list[int]) -> None:
+        name = next(n for n in plan.quadratic if plan.factors[n][rows[1]] != 1.0)
+        self._ends: Floats = np.log(plan.factors[name][rows[1:]])
+        reach = np.append(self._ends, 0.0)
+        drawn = np.clip(_drawn(stack, draws, name), _BEYOND * reach.min(), _BEYOND * reach.max())
+        self._powers: Floats = drawn[:, None] ** np.arange(1, len(rows))
+
+    def __call__(self, change: Floats) -> Floats:
+        """Values (n, q) over the draws of a ``change`` (f, q) at the middle (zero) and the ends."""
+        powers = self._ends[:, None] ** np.arange(1, len(self._ends) + 1)
+        result: Floats = self._powers @ np.linalg.solve(powers, change[1:])
+        return result
+
+
+def _scaled(fine: Floats, coarse: Floats) -> Floats:
+    """Size (q,) of the fine nominal values over the coarse ones, by which the coarse changes are scaled.
+
+    Where a value is small against the rest, its own ratio means little and that of all takes over.
+    """
+    mean = float(np.mean(coarse**2))
+    if mean == 0.0:
+        return np.ones_like(coarse)
+    whole = float(np.mean(fine * coarse)) / mean
+    result: Floats = (fine * coarse + _TRUST * whole * mean) / (coarse**2 + _TRUST * mean)
     return result
 
 
