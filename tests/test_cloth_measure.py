@@ -8,6 +8,7 @@ import shapely
 from cloth_shapes import WIDTH_MM, disc, ell, ring, ring_rows, rows, sewn, square, union
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import cKDTree
 from void_cases import FAMILIES
 
 from analyzer.cloth import measure, on_cloth
@@ -15,7 +16,7 @@ from analyzer.cloth.ground import centres, fine_grid, raster_turn
 from analyzer.design import Command, Design
 from analyzer.errors import UnreadableDesign
 from analyzer.goods.constants import constants
-from analyzer.laid import lay
+from analyzer.laid import Grid, lay
 from analyzer.regions import RegionKind, Regions
 
 NO_REGIONS = Regions((), np.zeros(0, dtype=np.int32), ())
@@ -114,10 +115,26 @@ def test_the_ground_is_that_of_the_shape_that_was_filled():
 
 
 def test_counting_pixels_along_the_rows_would_fail_that_comparison():
-    """Negative control: the raster for pictures, which is not turned, misses the disc's union by more."""
-    design, regions = sewn(*SHAPES["disc"])
+    """Negative control: a raster that is not turned, its pixels along the rows, misses the union by more."""
+    design, _ = sewn(*SHAPES["disc"])
+    ends = np.flatnonzero(design.joined)
+    grid = Grid(-10.3177, -10.1111, 0.0914, 226, 224)
+    threads = lay(design.penetrations[ends - 1], design.penetrations[ends], WIDTH_MM, grid)
+    assert abs(np.count_nonzero(threads) * grid.cell_mm**2 / union(design).area - 1.0) > 5e-3
+
+
+def test_the_picture_shows_the_threads_where_they_lie():
+    """Sampled from the turned raster: a pixel further than one of its sides from a thread's edge is right."""
+    design, regions = sewn(rows(disc(6), 1.0))
     raster = covered(design, regions).raster
-    assert abs(np.count_nonzero(raster.threads) * raster.grid.cell_mm**2 / union(design).area - 1.0) > 5e-3
+    y, x = np.mgrid[: raster.grid.ny, : raster.grid.nx]
+    at = centres(raster.grid, y.ravel(), x.ravel())
+    whole = union(design)
+    shapely.prepare(whole)
+    inside = shapely.contains_xy(whole, at)
+    sure = shapely.distance(shapely.points(at), whole.boundary) > raster.grid.cell_mm
+    assert (raster.threads.ravel() > 0)[sure].tolist() == inside[sure].tolist()
+    assert min(inside[sure].sum(), (~inside[sure]).sum()) > 1000
 
 
 def test_a_region_is_measured_by_itself():
@@ -244,14 +261,18 @@ def test_the_area_of_32_random_designs_is_that_of_shapelys_union(pitch_mm, most)
 
 
 def local_error(number: int, pitch_mm: float, cell_mm: float = 2.0) -> float:
-    """Return the rms error of the covered share of cells of 2 mm, on the turned raster of the areas."""
-    design, _ = generated(number)
+    """Return the rms error of the covered share of cells of 2 mm, on the turned raster of the areas.
+
+    ``pitch_mm`` is what is asked for; small designs get a finer one.
+    """
+    design, regions = generated(number)
+    found = measure(design, regions, thread_width_mm=WIDTH_MM, resolution_mm=pitch_mm, lace=False)
     ends = np.flatnonzero(design.joined)
     turn = raster_turn(design.penetrations[ends - 1], design.penetrations[ends])
     turned = replace(design, penetrations=design.penetrations @ turn)
     a, b = turned.penetrations[ends - 1], turned.penetrations[ends]
     low = turned.penetrations.min(axis=0)
-    grid = fine_grid(low, turned.penetrations.max(axis=0), WIDTH_MM, pitch_mm)
+    grid = fine_grid(low, turned.penetrations.max(axis=0), WIDTH_MM, found.resolution_mm)
     rows_, columns = np.nonzero(lay(a, b, WIDTH_MM, grid))
     cells = np.floor((centres(grid, rows_, columns) - low) / cell_mm).astype(int) + 1
     size = cells.max(axis=0) + 1
@@ -271,6 +292,11 @@ def local_error(number: int, pitch_mm: float, cell_mm: float = 2.0) -> float:
 def test_local_coverage_is_that_of_shapelys_union(number):
     """Covered share of 2 mm cells within 0.015 rms."""
     assert local_error(number, 0.0914) < 0.015
+
+
+@pytest.mark.long
+def test_local_coverage_of_32_random_designs_is_that_of_shapelys_union():
+    assert max(local_error(number, 0.0914) for number in range(32)) < 0.015
 
 
 def test_a_raster_of_twice_that_pitch_would_fail_that():
@@ -306,3 +332,17 @@ def test_holes_used_again_are_one_hole():
     needling = covered(*sewn(line, line[::-1], spacing=None, kind=RegionKind.RUN)).needling
     assert needling.holes == 16
     assert needling.near_share == 0.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_crowded_holes_and_near_ones_are_those_of_a_search_tree(seed):
+    """SciPy's k-d tree counts the other holes within a blade's width, 0.75 mm; 8 or more are many."""
+    known = constants("cloth")
+    blade, many = known["blade_mm"].value, known["crowd_others"].value
+    points = np.unique(np.random.default_rng(seed).normal(0, 4, (900, 2)).round(1), axis=0)
+    points = np.random.default_rng(seed).permutation(points)
+    others = cKDTree(points).query_ball_point(points, blade - 1e-9, return_length=True) - 1
+    found = covered(*sewn(points, spacing=None, kind=RegionKind.RUN)).needling
+    assert found.holes == len(points)
+    assert found.near_share == pytest.approx(np.mean(others >= many))
+    assert 0.05 < found.near_share < 0.95

@@ -88,7 +88,7 @@ def hanging(threads: int, share: float = 0.2) -> Lace:
 
 
 def perforated(length_mm: float) -> Needling:
-    return Needling(500, 0.5, (Perforation((8.0, 8.0), length_mm, 5.0),), 0, 4.0, 2, 0)
+    return Needling(500, 0.5, (Perforation((8.0, 8.0), length_mm, 5.0),), 2, 0)
 
 
 def spreading(grown_mm: float) -> Response:

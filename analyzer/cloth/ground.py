@@ -21,19 +21,25 @@ SIDES = (
     ((_ALL, _FROM), (_ALL, _TO)),
     ((_ALL, _TO), (_ALL, _FROM)),
 )
+_BAND_PIXELS = 200_000  #: worked on at a time, so that they stay in cache
 _TURN_STEP_DEG = 1.25  #: bins of thread direction, and steps of the turns that are tried
+_SAMPLED = 50_000  #: threads whose directions are looked at
 _ALIASES = ((0, 1), (1, 1), (1, 2), (2, 1), (1, 3), (3, 1), (2, 3), (3, 2), (1, 4), (4, 1))
-_MOST_PIXELS = 20_000_000  #: 400 by 400 mm at the usual pitch
+_FEW_PIXELS = 1_500_000
+_FINEST = 0.5077  #: of the pitch asked for; no simple fraction
+_MOST_PIXELS = 40_000_000  #: 580 by 580 mm at the usual pitch
 
 
-def fine_grid(low: Floats, high: Floats, margin_mm: float, pitch_mm: float) -> Grid:
+def fine_grid(
+    low: Floats, high: Floats, margin_mm: float, pitch_mm: float, most_pixels: int | None = None
+) -> Grid:
     """Return a grid over the box ``low`` to ``high``, (2,) mm each, and ``margin_mm`` around it.
 
     It is tied to the box, so that moving a design moves its raster along. The pitch is coarsened where the
-    grid would hold more than twenty million pixels.
+    grid would hold more than ``most_pixels``, or forty million.
     """
     width, height = (high - low) + 2.0 * margin_mm
-    pitch = max(pitch_mm, math.sqrt(width * height / _MOST_PIXELS))
+    pitch = max(pitch_mm, math.sqrt(width * height / min(most_pixels or _MOST_PIXELS, _MOST_PIXELS)))
     return Grid(
         x0_mm=float(low[0] - margin_mm - _FRACTION[0] * pitch),
         y0_mm=float(low[1] - margin_mm - _FRACTION[1] * pitch),
@@ -43,14 +49,22 @@ def fine_grid(low: Floats, high: Floats, margin_mm: float, pitch_mm: float) -> G
     )
 
 
+def affordable_pitch(low: Floats, high: Floats, pitch_mm: float) -> float:
+    """Return a pitch down to half of ``pitch_mm`` where a box has few pixels: small designs can afford it."""
+    pixels = float(np.prod(high - low)) / pitch_mm**2
+    return pitch_mm * max(min(1.0, math.sqrt(pixels / _FEW_PIXELS)), _FINEST)
+
+
 def raster_turn(a: Floats, b: Floats) -> Floats:
     """Return the matrix (2, 2) that turns points to lie askew to a raster: ``points @ turn``.
 
     Threads along the pixels have their widths rounded as a whole (1 % of area), so the raster is turned to
-    where the least thread runs along its axes or, less harmful, its diagonals.
+    where the least thread runs along its axes or, less harmful, its diagonals. Of the two ways
+    to do so that one is taken in which threads cross fewer rows of pixels, which costs less.
     """
-    step = b - a
-    length = np.hypot(step[:, 0], step[:, 1])
+    every = max(1, len(a) // _SAMPLED)
+    step = b[::every] - a[::every]
+    length = np.sqrt((step * step).sum(axis=1))
     direction = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
     bins = round(90.0 / _TURN_STEP_DEG)
     lengths = np.bincount((direction / _TURN_STEP_DEG).astype(np.int64) % bins, length, minlength=bins)
@@ -61,7 +75,13 @@ def raster_turn(a: Floats, b: Floats) -> Floats:
         harm += 1.0 / (p * p + q * q) / (1.0 + np.minimum(off, 90.0 - off) ** 2)
     # harm[i] is that of threads i bins off the raster's axes, which lie at the angle tried.
     total = [float((lengths * np.roll(harm, k)).sum()) for k in range(bins)]
-    angle = np.deg2rad((int(np.argmin(total)) + 0.5) * _TURN_STEP_DEG)
+    turn = _turn((int(np.argmin(total)) + 0.5) * _TURN_STEP_DEG)
+    along, across = np.abs(step @ turn).sum(axis=0)
+    return turn if along >= across else turn @ _turn(90.0)
+
+
+def _turn(degrees: float) -> Floats:
+    angle = np.deg2rad(degrees)
     return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
 
@@ -78,27 +98,35 @@ def closed(covered: Bools, radius_px: float) -> Bools:
 
 
 def dilated(mask: Bools, radius_px: float) -> Bools:
-    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array.
+    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array."""
+    reach = int(radius_px)
+    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64)
+    rows = max(4 * reach, _BAND_PIXELS // mask.shape[1])
+    result = np.zeros_like(mask)
+    for bottom in range(0, len(mask), rows):
+        top = min(bottom + rows, len(mask))
+        first = max(bottom - reach, 0)
+        _spread(mask[first : top + reach], half.tolist(), bottom - first, result[bottom:top])
+    return result
+
+
+def _spread(mask: Bools, half: list[int], first: int, result: Bools) -> None:
+    """Do that for a band of rows into ``result`` (rows, nx), whose first row is row ``first`` of ``mask``.
 
     A disc is a stack of rows: the mask is widened along x by each half-width in turn, and every widened
     mask is shifted to the rows of the disc that have it.
     """
-    reach = int(radius_px)
-    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64)
     wide = mask.copy()
-    result = np.zeros_like(mask)
-    done = 0
-    for dy in range(reach, -1, -1):
-        for dx in range(done + 1, min(int(half[dy]), mask.shape[1] - 1) + 1):
+    done, rows = 0, len(result)
+    for dy in range(len(half) - 1, -1, -1):
+        for dx in range(done + 1, min(half[dy], mask.shape[1] - 1) + 1):
             wide[:, dx:] |= mask[:, :-dx]
             wide[:, :-dx] |= mask[:, dx:]
-        done = int(half[dy])
-        if dy == 0:
-            result |= wide
-        elif dy < len(mask):
-            result[dy:] |= wide[:-dy]
-            result[:-dy] |= wide[dy:]
-    return result
+        done = half[dy]
+        for shift in {dy, -dy}:
+            begin, stop = max(first + shift, 0), min(first + shift + rows, len(mask))
+            if begin < stop:
+                result[begin - first - shift : stop - first - shift] |= wide[begin:stop]
 
 
 def centres(grid: Grid, rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> Floats:

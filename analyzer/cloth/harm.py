@@ -1,57 +1,106 @@
-"""What the needle does to cloth and thread: holes in rows, stitches too short or too long, ties missing."""
+"""What the needle does to cloth and thread: holes that crowd, holes in rows, ties missing."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
-from analyzer.arrays import Bools, Floats
+from analyzer.arrays import Floats
+from analyzer.cloth.nearby import expanded
 from analyzer.cloth.types import Needling, Perforation
 from analyzer.design import Design
 from analyzer.goods.constants import constants
-from analyzer.regions import RegionKind, Regions
 
 _Longs = npt.NDArray[np.int64]
 
 _SAME_MM = 0.01  #: penetrations that round to the same multiple are one hole
 _MOST_PERFORATIONS = 20
+_MOST_PAIRS = 100_000  #: pairs of holes compared at a time, so that they stay in cache
 
 
-def needling(design: Design, regions: Regions) -> Needling:
-    """Measure what the needle does, penetration by penetration and stitch by stitch."""
+def needling(design: Design) -> Needling:
+    """Measure what the needle does: holes that crowd, rows of them, thread ends without ties."""
     known = constants("cloth")
-    lattice = np.unique(np.round(design.penetrations / _SAME_MM).astype(np.int64), axis=0)
-    holes: Floats = lattice.astype(np.float64) * _SAME_MM
-    tree = cKDTree(holes)
-    blade = known["blade_mm"].value
-    near = np.asarray(tree.query(holes, k=2, distance_upper_bound=blade)[0])[:, 1] < blade
+    blade, pitch = known["blade_mm"].value, known["perforation_pitch_mm"].value
+    holes = _holes(design.penetrations, blade)
+    others = np.zeros(len(holes), dtype=np.int64)
+    close = []
+    for one, two, square in _neighbours(holes, blade):
+        others += np.bincount(one, minlength=len(holes)) + np.bincount(two, minlength=len(holes))
+        beside = square < pitch * pitch
+        close.append(np.stack([one[beside], two[beside]]))
     ends_tied, ends = _ties(design)
-    short, long_mm = _lengths(design, regions)
     return Needling(
         holes=len(holes),
-        near_share=float(near.mean()),
-        perforations=_perforations(holes, tree),
-        short=int(np.count_nonzero(short)),
-        longest_mm=long_mm,
+        near_share=float(np.mean(others >= known["crowd_others"].value)),
+        perforations=_perforations(holes, np.concatenate(close, axis=1)),
         thread_ends=ends,
         ends_untied=ends - ends_tied,
     )
 
 
-def _perforations(holes: Floats, tree: cKDTree) -> tuple[Perforation, ...]:
+def _holes(penetrations: Floats, cell_mm: float) -> Floats:
+    """Return where the needle goes through, each place once, by cells of ``cell_mm`` in rows; (n, 2) mm."""
+    x, y = np.round((penetrations - penetrations.min(axis=0)) / _SAME_MM).astype(np.int64).T
+    side = max(int(x.max()), int(y.max())) + 1
+    x, y = np.divmod(_different(x * side + y), side)
+    per_cell = round(cell_mm / _SAME_MM)
+    order = np.argsort(y // per_cell * (side // per_cell + 1) + x // per_cell, kind="stable")
+    holes: Floats = np.stack([x[order], y[order]], axis=1) * _SAME_MM + penetrations.min(axis=0)
+    return holes
+
+
+def _different(numbers: _Longs) -> _Longs:
+    """Return the numbers, each once, rising; sorting beats hashing on millions."""
+    rising = np.sort(numbers)
+    different: _Longs = rising[np.append(True, rising[1:] != rising[:-1])]
+    return different
+
+
+def _neighbours(holes: Floats, reach_mm: float) -> Iterator[tuple[_Longs, _Longs, Floats]]:
+    """Yield pairs of holes nearer than ``reach_mm``, each once, and their squared distances, mm2.
+
+    The holes (n, 2) come sorted by cells of that side, row by row, so that those of neighbouring cells in a
+    row follow each other: for each hole the rest of its cell and the next one, and three cells above.
+    """
+    origin = holes.min(axis=0) - 0.5 * _SAME_MM
+    column, row = np.floor((holes - origin) / reach_mm).astype(np.int64).T
+    wide = int(column.max()) + 3
+    cell = row * wide + column + 1
+    begins = np.stack([np.arange(1, len(holes) + 1), np.searchsorted(cell, cell + wide - 1)])
+    stops = np.stack(
+        [np.searchsorted(cell, cell + 1, side="right"), np.searchsorted(cell, cell + wide + 1, side="right")]
+    )
+    total = np.cumsum((stops - begins).sum(axis=0))
+    first = 0
+    while first < len(holes):
+        done = int(total[first - 1]) if first else 0
+        last = max(first + 1, int(np.searchsorted(total, done + _MOST_PAIRS, side="right")))
+        for begin, stop in zip(begins[:, first:last], stops[:, first:last], strict=True):
+            one, rank = expanded(np.maximum(stop - begin, 0))
+            two = begin[one] + rank
+            one += first
+            step = holes[one] - holes[two]
+            square = step[:, 0] ** 2 + step[:, 1] ** 2
+            near = square < reach_mm * reach_mm
+            yield one[near], two[near], square[near]
+        first = last
+
+
+def _perforations(holes: Floats, pairs: _Longs) -> tuple[Perforation, ...]:
     """Return rows of holes so close that the cloth tears along them like a stamp, longest first.
 
-    Holes nearer than ``perforation_pitch_mm`` to each other are one chain. A chain is a row where it is
-    much longer than wide; an area full of holes is a matter of needle crowding.
+    Holes nearer than ``perforation_pitch_mm`` to each other, ``pairs`` (2, p), are one chain. A chain is a
+    row where it is much longer than wide; an area full of holes is a matter of needle crowding.
     """
     known = constants("cloth")
-    pairs = tree.query_pairs(known["perforation_pitch_mm"].value, output_type="ndarray")
-    if len(pairs) == 0:
+    if pairs.shape[1] == 0:
         return ()
-    graph = coo_array((np.ones(len(pairs), dtype=np.int8), pairs.T), shape=(len(holes), len(holes)))
+    graph = coo_array((np.ones(pairs.shape[1], dtype=np.int8), tuple(pairs)), shape=(len(holes), len(holes)))
     count, label = connected_components(graph.tocsr(), directed=False)
     number = np.bincount(label, minlength=count)
     order = np.argsort(label, kind="stable")
@@ -77,27 +126,6 @@ def _way(chain: Floats) -> float:
     extent = float(np.hypot(*np.ptp(chain, axis=0)))
     # A straight or curved line passes 4/pi cells for each of its length, on average over its directions.
     return max(extent, len(cells) * np.pi / 4.0)
-
-
-def _lengths(design: Design, regions: Regions) -> tuple[Bools, float]:
-    """Return which stitches are short and follow or precede another short one, and the longest seen, mm.
-
-    Ties are meant to be short, and a lone short stitch is the turn of a row.
-    """
-    kinds = {region.id: region.kind for region in regions.items}
-    top = max(kinds, default=-1) + 2
-    tie, hidden = np.zeros(top, dtype=np.bool_), np.zeros(top, dtype=np.bool_)
-    for number, kind in kinds.items():
-        tie[number] = kind is RegionKind.TIE
-        hidden[number] = kind in (RegionKind.UNDERLAY, RegionKind.TRAVEL)
-    sewn = design.joined & ~design.jumped
-    lengths = design.lengths_mm
-    short = sewn & ~tie[regions.region_of] & (lengths < constants("limits")["short_stitch_mm"].value)
-    beside = np.zeros_like(short)
-    beside[1:] |= short[:-1]
-    beside[:-1] |= short[1:]
-    seen = np.where(sewn & ~hidden[regions.region_of], lengths, 0.0)
-    return short & beside, float(seen.max())
 
 
 def _ties(design: Design) -> tuple[int, int]:

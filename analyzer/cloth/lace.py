@@ -131,16 +131,18 @@ def _weak_links(found: Network, largest: int) -> tuple[WeakLink, ...]:
     seeds = _spread(middle[ours], weight[ours], 2.0 * reach)
     blobs = [ours[np.hypot(*(middle[ours] - seed).T) <= reach] for seed in seeds]
     ends = found.knot[found.tied]
-    one, two = np.concatenate([ends, ends[:, ::-1]]).T
-    bands = coo_array((np.ones(one.size, dtype=np.int32), (one, two)), shape=(knots + 3, knots + 3))
-    bands.sum_duplicates()
     most = round(known["lace_threads_most"].value)
+    cluster, bands = _clusters(ends, knots, most + 1)
     whole = float(weight[ours].sum())
     links: dict[tuple[float, float], WeakLink] = {}
     for blob in blobs[1:]:
-        threads, side = _cut(bands, blobs[0], blob, most + 1)
+        middle_of, hanging = np.unique(cluster[blobs[0]]), np.unique(cluster[blob])
+        if np.isin(hanging, middle_of).any():
+            continue
+        threads, near = _cut(bands, middle_of, hanging, most + 1)
         if threads > most:
             continue
+        side = near[cluster]
         parted = float(weight[ours][~side[ours]].sum())
         if min(parted, whole - parted) < known["lace_part_thread_mm"].value:
             continue
@@ -149,6 +151,29 @@ def _weak_links(found: Network, largest: int) -> tuple[WeakLink, ...]:
         links[x, y] = WeakLink((x, y), threads, min(parted, whole - parted) / whole)
     weakest = sorted(links.values(), key=lambda link: (link.threads, -link.parted_share))
     return tuple(weakest[:_MOST_PLACES])
+
+
+def _clusters(ends: _Longs, knots: int, enough: int) -> tuple[_Longs, coo_array]:
+    """Return the cluster of each knot (knots,), and the bands of threads between clusters.
+
+    ``ends`` (e, 2) are the knots that each thread ties. Knots tied by ``enough`` threads or more are on one
+    side of every cut through fewer, so they are one cluster, and so on with the bands between clusters. The
+    bands are a symmetric matrix of numbers of threads, with three more nodes than there are clusters.
+    """
+    cluster = np.arange(knots)
+    while True:
+        one, two = np.sort(cluster[ends], axis=1).T
+        apart = one != two
+        keys, number = np.unique(one[apart] * knots + two[apart], return_counts=True)
+        one, two = np.divmod(keys, knots)
+        strong = number >= enough
+        if not strong.any():
+            break
+        cluster = _labels(one[strong], two[strong], int(cluster.max()) + 1)[1][cluster]
+    nodes = int(cluster.max()) + 4
+    threads = np.concatenate([number, number]).astype(np.int32)
+    places = np.concatenate([one, two]), np.concatenate([two, one])
+    return cluster, coo_array((threads, places), shape=(nodes, nodes))
 
 
 def _spread(at: Floats, weight: Floats, apart_mm: float) -> Floats:
@@ -162,16 +187,13 @@ def _spread(at: Floats, weight: Floats, apart_mm: float) -> Floats:
 
 
 def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[int, Bools]:
-    """Return the fewest threads that part two sets of knots, and which knots stay with the first, (n,).
+    """Return the fewest threads that part two sets of nodes, and which nodes stay with the first, (n,).
 
     Ford and Fulkerson 1956: the greatest flow equals the least cut, whose near side is what the source still
-    reaches through bands that are not full. No more than ``enough`` is let flow, so that strong ties cost
-    no time.
+    reaches through bands that are not full. No more than ``enough`` is let flow, and with that much no side
+    is told, so that strong ties cost little time.
     """
     n = bands.shape[0]
-    sink = np.setdiff1d(sink, source)
-    if sink.size == 0:
-        return enough, np.ones(n, dtype=np.bool_)
     start, hub, stop = n - 3, n - 2, n - 1
     row = np.concatenate([bands.row, [start], np.full(source.size, hub), sink])
     column = np.concatenate([bands.col, [hub], source, np.full(sink.size, stop)])
@@ -179,6 +201,8 @@ def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[i
     capacity = np.concatenate([bands.data, [enough], endless]).astype(np.int32)
     graph = csr_array((capacity, (row, column)), shape=(n, n))
     flow = maximum_flow(graph, start, stop)
+    if flow.flow_value >= enough:
+        return enough, np.zeros(0, dtype=np.bool_)
     left = csr_array(graph - flow.flow)
     left.data = (left.data > 0).astype(np.int32)
     left.eliminate_zeros()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Floats
-from analyzer.laid import Grid, lay
+from analyzer.arrays import Bools, Bytes, Floats
+from analyzer.laid import Grid, lay_apart
 
 _Longs = npt.NDArray[np.int64]
 
@@ -22,14 +22,20 @@ class Patch:
     """One region's window on the design's raster.
 
     ``owner`` is the region's place, ``threads`` (k,) the rows of its stitches, ``rows`` and ``columns``
-    the window, ``covered`` (ny, nx) what its own threads cover there.
+    the window; there ``over`` (ny, nx) counts its own threads, with butt ends, and ``covered`` is what they
+    cover with round ones.
     """
 
     owner: int
     threads: _Longs
     rows: slice
     columns: slice
+    over: Bytes
     covered: Bools
+
+    def without_pixels(self) -> Patch:
+        """Return the window alone, so that the sheet that it lay on can go."""
+        return replace(self, over=np.zeros((0, 0), dtype=np.uint8), covered=np.zeros((0, 0), dtype=np.bool_))
 
 
 def patches(
@@ -55,7 +61,7 @@ def patches(
         moved = np.repeat(shift[chosen], (stops - starts)[chosen], axis=0)
         thread = order[rows]
         sheet = Grid(grid.x0_mm, grid.y0_mm, grid.cell_mm, int(sheet_px[0]), int(sheet_px[1]))
-        laid = lay(a[thread] + moved, b[thread] + moved, width_mm, sheet) > 0
+        over, covered = lay_apart(a[thread] + moved, b[thread] + moved, width_mm, sheet)
         for i, (x, y) in zip(chosen.tolist(), place.tolist(), strict=True):
             (x0, y0), (nx, ny) = first[i].tolist(), size[i].tolist()
             yield Patch(
@@ -63,7 +69,8 @@ def patches(
                 threads=order[starts[i] : stops[i]],
                 rows=slice(y0, y0 + ny),
                 columns=slice(x0, x0 + nx),
-                covered=laid[y : y + ny, x : x + nx],
+                over=over[y : y + ny, x : x + nx],
+                covered=covered[y : y + ny, x : x + nx],
             )
 
 

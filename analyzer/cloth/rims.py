@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 
 from analyzer.arrays import Bools, Floats
-from analyzer.cloth.ground import SIDES, centres
+from analyzer.cloth.ground import centres
+from analyzer.cloth.nearby import Nearby, expanded
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid
 
 _Longs = npt.NDArray[np.int64]
-_Labels = npt.NDArray[np.int32]
 
 LINE, SATIN, FILL = 0, 1, 2  #: what a thread belongs to: a run or hidden stitching, a satin, a fill
 
@@ -22,15 +21,13 @@ _RIM_POINTS = 32  #: points of a void's rim that are looked at, about
 
 
 @dataclass(frozen=True, slots=True)
-class Threads:
-    """Stitches on the cloth.
+class Lining:
+    """What the stitches on the cloth say of a rim that they lie on.
 
-    ``a``, ``b`` (k, 2) mm are their ends; ``kind`` (k,) is LINE, SATIN or FILL; ``region`` (k,) and
-    ``stitch`` (k,) are numbers; ``ends_row`` (k, 2) tells for each end whether a row ends there.
+    ``kind`` (k,) is LINE, SATIN or FILL; ``region`` (k,) and ``stitch`` (k,) are numbers; ``ends_row`` (k, 2)
+    tells for each end whether a row ends there.
     """
 
-    a: Floats
-    b: Floats
     kind: npt.NDArray[np.int8]
     region: _Longs
     stitch: _Longs
@@ -50,39 +47,48 @@ class Rims:
 
 
 def rims(
-    labels: _Labels,
+    edge: _Longs,
+    place: _Longs,
     covered: Bools,
-    count: int,
     grid: Grid,
-    threads: Threads,
-    tree: shapely.STRtree,
+    turn: Floats,
+    count: int,
+    near: Nearby,
+    lining: Lining,
     width_mm: float,
 ) -> Rims:
-    """Look at the rims of the places labelled 1 .. count: covered pixels beside labelled ones."""
-    rows, columns, void = _rim(labels, covered)
+    """Look at the rims of the places 1 .. count: covered pixels beside theirs.
+
+    ``edge`` (n,) are flat pixels of places, all that have covered ones beside them, ``place`` (n,) whose they
+    are, 0 for none. The raster's points turned back by ``turn`` are those of the threads ``near``.
+    """
+    rim, void = _rim(edge[place > 0], place[place > 0] - 1, covered)
     order = np.argsort(void, kind="stable")
-    rows, columns, void = rows[order], columns[order], void[order]
+    rim, void = rim[order], void[order]
     number = np.bincount(void, minlength=count)
-    rank = np.arange(void.size) - np.repeat(np.cumsum(number) - number, number)
+    _, rank = expanded(number)
     taken = rank % np.maximum(number // _RIM_POINTS, 1)[void] == 0
-    at, void = centres(grid, rows[taken], columns[taken]), void[taken]
-    thread = tree.nearest(shapely.points(at))
-    a, b = threads.a[thread], threads.b[thread]
+    rows, columns = np.divmod(rim[taken], grid.nx)
+    at, void = centres(grid, rows, columns) @ turn.T, void[taken]
+    thread = near.nearest(at, 0.51 * width_mm)
+    at, void, thread = at[thread >= 0], void[thread >= 0], thread[thread >= 0]
+    a, b = near.a[thread], near.b[thread]
     d = b - a
-    t = ((at - a) * d).sum(axis=1) / np.maximum((d * d).sum(axis=1), 1e-30)
+    length = np.hypot(d[:, 0], d[:, 1])
+    along = ((at - a) * d).sum(axis=1) / np.maximum(length, 1e-15)
     # A rim point belongs to an end of its thread where it lies beyond it or within a thread's width of it.
-    close = width_mm / np.maximum(np.hypot(d[:, 0], d[:, 1]), width_mm)
-    ends = threads.ends_row[thread]
-    at_end = ((t < close) & ends[:, 0]) | ((t > 1.0 - close) & ends[:, 1])
-    kind, stitch = threads.kind[thread], threads.stitch[thread]
+    ends = lining.ends_row[thread]
+    at_end = ((along < width_mm) & ends[:, 0]) | ((along > length - width_mm) & ends[:, 1])
+    kind, stitch = lining.kind[thread], lining.stitch[thread]
     total = np.maximum(np.bincount(void, minlength=count), 1)
 
     def share(chosen: Bools) -> Floats:
         return np.bincount(void[chosen], minlength=count) / total
 
-    pairs, hits = np.unique(np.stack([void, threads.region[thread]]), axis=1, return_counts=True)
+    regions = int(lining.region.max(initial=0)) + 1
+    pairs, hits = np.unique(void * regions + lining.region[thread], return_counts=True)
     most = np.zeros(count)
-    np.maximum.at(most, pairs[0], hits)
+    np.maximum.at(most, pairs // regions, hits)
     first, last = np.full(count, np.iinfo(np.int64).max), np.zeros(count, dtype=np.int64)
     np.minimum.at(first, void, stitch)
     np.maximum.at(last, void, stitch)
@@ -96,15 +102,15 @@ def rims(
     )
 
 
-def _rim(labels: _Labels, covered: Bools) -> tuple[_Longs, _Longs, _Longs]:
-    """Return rows, columns and place (from 0) of the covered pixels that share a side with a labelled one."""
-    found: list[tuple[_Longs, _Longs, _Longs]] = []
-    for here, there in SIDES:
-        rows, columns = np.nonzero((labels[here] > 0) & covered[there])
-        void = labels[here][rows, columns].astype(np.int64) - 1
-        found.append((rows + (there[0].start or 0), columns + (there[1].start or 0), void))
-    rows, columns, void = (np.concatenate(part) for part in zip(*found, strict=True))
-    return rows, columns, void
+def _rim(edge: _Longs, place: _Longs, covered: Bools) -> tuple[_Longs, _Longs]:
+    """Return the covered pixels that share a side with one of ``edge`` (n,), and the place of that one."""
+    flat, nx = covered.ravel(), covered.shape[1]
+    found, whose = [], []
+    for step in (-nx, nx, -1, 1):
+        beside = flat[edge + step]
+        found.append(edge[beside] + step)
+        whose.append(place[beside])
+    return np.concatenate(found), np.concatenate(whose)
 
 
 def judge(seen: Rims, radius_mm: Floats, area_mm2: Floats, opens: Bools) -> tuple[Bools, Bools]:

@@ -84,15 +84,13 @@ class Needling:
     """What the needle does to cloth and thread."""
 
     holes: int  #: places where it goes through, each once however often it is used
-    near_share: float  #: share of them that lie within a blade's width of another
+    near_share: float  #: share of them that are crowded: many others lie within a blade's width
     perforations: tuple[Perforation, ...]  #: longest first, at most twenty
-    short: int  #: short stitches one after another, ties left out
-    longest_mm: float  #: longest stitch that is seen
     thread_ends: int  #: two for each thread between cuts
     ends_untied: int  #: of these, without a tie
 
 
-NOTHING = Needling(0, 0.0, (), 0, 0.0, 0, 0)
+NOTHING = Needling(0, 0.0, (), 0, 0)
 """No needle has gone through anything."""
 
 

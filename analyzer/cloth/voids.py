@@ -9,12 +9,16 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 from scipy import ndimage
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from analyzer.arrays import Bools, Floats
-from analyzer.cloth.ground import SIDES, centres, closed, dilated
-from analyzer.cloth.rims import Threads, judge, rims
+from analyzer.cloth.ground import closed, dilated
+from analyzer.cloth.middles import middles
+from analyzer.cloth.nearby import Nearby
+from analyzer.cloth.rims import Lining, judge, rims
+from analyzer.cloth.sheet import Sheet
 from analyzer.cloth.types import Void
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid, lay
@@ -22,50 +26,43 @@ from analyzer.laid import Grid, lay
 _Longs = npt.NDArray[np.int64]
 _Labels = npt.NDArray[np.int32]
 
-_PIECE_MM = 2.0  #: threads are cut to this for the search tree, whose boxes should not overlap much
+_ROWS = 64  #: of the raster renumbered at a time, since numbers used as places are widened
 _DIRECTIONS = 16  #: in which the rows round an open gap are looked for
 _OFF_PX = 0.71  #: a pixel's middle may lie half a diagonal off the true middle of a void
+_OFF_MOST = 0.45  #: of the least radius: on coarse rasters, where every gap between rows would pass
 _STRIP_PX = 2.3  #: width of the strip between the far part of a void and its rim, a pixel of doubt included
-_MOST_TRIED = 400  #: pixels of a void whose distances are compared
-_REFINE = ((1.0, 3), (0.33, 3))  #: spread (pixels) and half-number of the points tried around a void's middle
 
 
-def find_voids(
-    threads: Threads, width_mm: float, grid: Grid, covered: Bools, spacing_mm: npt.NDArray[np.float32]
-) -> tuple[Void, ...]:
+def find_voids(sheet: Sheet, near: Nearby, lining: Lining, width_mm: float) -> tuple[Void, ...]:
     """Return the voids, largest first.
 
-    ``covered`` (ny, nx) is what the threads cover, with ``void_open_mm`` of bare pixels round it;
-    ``spacing_mm`` (ny, nx) the widest row spacing of the regions whose ground a pixel belongs to, 0
-    elsewhere: places no wider than the gaps between such rows are left out, being a matter of the rows'
+    Places no wider than the gaps between the rows round them are left out, being a matter of the rows'
     spacing, and so are the wedges between a satin's own turns.
     """
     known = constants("cloth")
-    least = known["void_radius_mm"].value
-    far = lay(threads.a, threads.b, width_mm + 2.0 * least, grid) == 0
-    labels, enclosed, count = _places(far, covered, threads, width_mm, grid)
+    grid, least = sheet.grid, known["void_radius_mm"].value
+    labels, enclosed, count = _places(sheet, near, width_mm)
     if count == 0:
         return ()
     opens = np.arange(count) >= enclosed
-    grown = _grown(labels, covered, int(np.ceil(least / grid.cell_mm)))
-    pixels = np.bincount(grown.ravel(), minlength=count + 1)[1:]
-    area: Floats = pixels.astype(np.float64) * grid.cell_mm**2
-    short = _short(threads)
-    tree = shapely.STRtree(shapely.linestrings(np.stack([short.a, short.b], axis=1)))
-    middle, clearance = _refined(_middles(labels, count, grid, tree), short, tree, grid.cell_mm)
+    reach = np.where(opens, known["void_open_mm"].value, least) + 0.5 * width_mm + grid.cell_mm
+    middle, clearance = middles(labels, count, reach, grid, sheet.turn, near)
+    edge, area_px = _grow(labels, sheet.covered, count, int(np.ceil(least / grid.cell_mm)))
+    area: Floats = area_px * grid.cell_mm**2
     radius: Floats = clearance - 0.5 * width_mm
-    rows_mm = _spacing(spacing_mm, grid, middle, np.where(opens, radius + width_mm, 0.0))
+    turned = middle @ sheet.turn
+    rows_mm = _spacing(sheet, turned, np.where(opens, radius + width_mm, 0.0))
     kept = (radius > least) & (radius > known["row_gap_share"].value * rows_mm - 0.5 * width_mm)
     # A tail of a void is no void of its own: its middle moves into what is far from all threads.
-    columns, rows = ((middle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64).T
-    kept &= grown[rows, columns] == np.arange(1, count + 1)
+    columns, rows = _pixels(turned, grid)
+    kept &= labels[rows, columns] == np.arange(1, count + 1)
     kept &= ~opens | (area >= known["void_open_slender"].value * (2.0 * radius) ** 2)
     if not kept.any():
         return ()
-    number = np.where(kept, np.cumsum(kept), 0)
-    renumbered = np.append(0, number).astype(np.int32)[grown]
+    number = np.append(0, np.where(kept, np.cumsum(kept), 0))
     middle, radius, area, opens = middle[kept], radius[kept], area[kept], opens[kept]
-    seen = rims(renumbered, covered, radius.size, grid, short, tree, width_mm)
+    place = number[labels.ravel()[edge]]
+    seen = rims(edge, place, sheet.covered, grid, sheet.turn, radius.size, near, lining, width_mm)
     meant, texture = judge(seen, radius, area, opens)
     order = np.argsort(-area, kind="stable")
     return tuple(
@@ -81,153 +78,112 @@ def find_voids(
     )
 
 
-def _spacing(spacing_mm: npt.NDArray[np.float32], grid: Grid, at: Floats, reach_mm: Floats) -> Floats:
+def _pixels(at: Floats, grid: Grid) -> tuple[_Longs, _Longs]:
+    """Return the columns and rows of the pixels that hold points (..., 2) mm, the nearest of the raster."""
+    pixel = ((at - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64)
+    return pixel[..., 0].clip(0, grid.nx - 1), pixel[..., 1].clip(0, grid.ny - 1)
+
+
+def _spacing(sheet: Sheet, at: Floats, reach_mm: Floats) -> Floats:
     """Return the widest row spacing on the circle of radius ``reach_mm`` (v,) round ``at`` (v, 2); (v,)."""
     angle = np.linspace(0.0, 2.0 * np.pi, _DIRECTIONS, endpoint=False)
     circle = at[:, None] + reach_mm[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    pixel = ((circle - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm).astype(np.int64)
-    columns, rows = pixel[..., 0].clip(0, grid.nx - 1), pixel[..., 1].clip(0, grid.ny - 1)
-    widest: Floats = spacing_mm[rows, columns].max(axis=1).astype(np.float64)
+    columns, rows = _pixels(circle, sheet.grid)
+    widest: Floats = sheet.spacing_mm[sheet.rows[rows, columns].max(axis=1)]
     return widest
 
 
-def _places(
-    far: Bools, covered: Bools, threads: Threads, width_mm: float, grid: Grid
-) -> tuple[_Labels, int, int]:
-    """Label the parts of ``far`` (ny, nx) that stitching encloses, then the gaps that open to the outside.
+def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[_Labels, int, int]:
+    """Label the places that stitching encloses, then the gaps that open to the outside.
 
-    Returns the labels, how many are enclosed, and how many there are in all.
+    Enclosed are parts further from all threads than the least radius, and pixels nearly as far away from all
+    of those: a void only just large enough may hold no pixel centre that is far enough. (On a raster coarser
+    than the usual, which huge designs get, some of those may be missed.)
+    Returns the labels (ny, nx), how many are enclosed, and how many there are in all.
     """
-    labels, count = ndimage.label(far)
-    outside = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
-    number = np.arange(count + 1)
-    keep = ~np.isin(number, outside)
-    keep[0] = False
-    renumber = np.where(keep, np.cumsum(keep), 0).astype(np.int32)
-    enclosed = int(np.count_nonzero(keep))
-    labels = renumber[labels]
-    bubbles, more = ndimage.label(_bubbles(far, threads, width_mm, grid))
-    labels = np.where(bubbles > 0, bubbles + enclosed, labels)
-    enclosed += more
-    gaps, more = _open_gaps(far & (labels == 0), covered, grid)
-    if more:
-        labels = np.where(gaps > 0, gaps + enclosed, labels)
-    return labels.astype(np.int32, copy=False), enclosed, enclosed + more
+    grid, least = sheet.grid, constants("cloth")["void_radius_mm"].value
+    a, b = near.a @ sheet.turn, near.b @ sheet.turn
+    far = lay(a, b, width_mm + 2.0 * least, grid) == 0
+    off_mm = min(_OFF_PX * grid.cell_mm, _OFF_MOST * least)
+    bubbles = lay(a, b, width_mm + 2.0 * (least - off_mm), grid) == 0
+    bubbles &= ~dilated(far, _STRIP_PX)
+    bubbles |= far
+    labels = np.empty(grid.shape, dtype=np.int32)
+    count = int(ndimage.label(bubbles, output=labels))
+    del bubbles
+    outside = np.zeros(count + 1, dtype=np.bool_)
+    for side in (labels[0], labels[-1], labels[:, 0], labels[:, -1]):
+        outside[side] = True
+    outside[0] = False
+    number = np.where(outside, 0, np.arange(count + 1)).astype(np.int32)
+    number[~outside] = np.arange(count + 1 - np.count_nonzero(outside))
+    enclosed = int(number.max())
+    pockets, pocket = _open_gaps(sheet, far, outside[labels])
+    for row in range(0, len(labels), _ROWS):
+        labels[row : row + _ROWS] = number[labels[row : row + _ROWS]]
+    labels.ravel()[pockets] = enclosed + pocket
+    return labels, enclosed, enclosed + int(pocket.max(initial=0))
 
 
-def _bubbles(far: Bools, threads: Threads, width_mm: float, grid: Grid) -> Bools:
-    """Return pixels nearly far enough from all threads, away from all that is ``far``.
-
-    A void only just large enough may hold no pixel centre that is far enough: they stand up to 0.71 pixels
-    off its middle.
-    """
-    least = constants("cloth")["void_radius_mm"].value - _OFF_PX * grid.cell_mm
-    near = lay(threads.a, threads.b, width_mm + 2.0 * least, grid) > 0
-    return ~(near | dilated(far, _STRIP_PX))
-
-
-def _open_gaps(outside: Bools, covered: Bools, grid: Grid) -> tuple[_Labels, int]:
-    """Label the gaps into which a disc of ``void_open_mm`` cannot roll from outside, and which threads line.
+def _open_gaps(sheet: Sheet, far: Bools, outside: Bools) -> tuple[_Longs, _Longs]:
+    """Find the gaps into which a disc of ``void_open_mm`` cannot roll from outside, and which threads line.
 
     A corner between two edges is no gap: much of its rim is the mouth that opens to the outside.
+    Returns flat pixels of the raster, and the number of the gap, from 1, that each belongs to.
     """
     known = constants("cloth")
-    pocket = closed(covered, known["void_open_mm"].value / grid.cell_mm) & outside
-    labels, count = ndimage.label(pocket)
-    if count == 0:
-        return np.zeros(pocket.shape, dtype=np.int32), 0
-    free = outside & ~pocket
-    rim, mouth = np.zeros(count + 1), np.zeros(count + 1)
-    for here, there in SIDES:
-        edge = pocket[here] & ~pocket[there]
-        rim += np.bincount(labels[here][edge], minlength=count + 1)
-        edge &= free[there]
-        mouth += np.bincount(labels[here][edge], minlength=count + 1)
+    outside &= far
+    pocket = closed(sheet.covered, known["void_open_mm"].value / sheet.grid.cell_mm)
+    pocket &= outside
+    pixel = np.flatnonzero(pocket)
+    if pixel.size == 0:
+        return pixel, pixel
+    nx = sheet.grid.nx
+    inside, free = pocket.ravel(), outside.ravel()
+    ends = []
+    for step in (1, nx):
+        beside = np.flatnonzero(inside[pixel + step])
+        ends.append(np.stack([beside, np.searchsorted(pixel, pixel[beside] + step)]))
+    one, two = np.concatenate(ends, axis=1)
+    graph = coo_array((np.ones(one.size, dtype=np.int8), (one, two)), shape=(pixel.size, pixel.size))
+    count, label = connected_components(graph.tocsr(), directed=False)
+    rim, mouth = np.zeros(count), np.zeros(count)
+    for step in (1, -1, nx, -nx):
+        edge = ~inside[pixel + step]
+        rim += np.bincount(label[edge], minlength=count)
+        edge &= free[pixel + step]
+        mouth += np.bincount(label[edge], minlength=count)
     keep = mouth <= known["void_mouth_share"].value * rim
-    keep[0] = False
-    renumber = np.where(keep, np.cumsum(keep), 0).astype(np.int32)
-    return renumber[labels].astype(np.int32, copy=False), int(np.count_nonzero(keep))
+    renumber = np.where(keep, np.cumsum(keep), 0)
+    kept = keep[label]
+    return pixel[kept], renumber[label[kept]]
 
 
-def _short(threads: Threads) -> Threads:
-    """Cut the stitches into pieces of at most ``_PIECE_MM``; only the outer pieces keep the ends of rows."""
-    number = np.ceil(np.hypot(*(threads.b - threads.a).T) / _PIECE_MM).clip(1.0).astype(np.int64)
-    of = np.repeat(np.arange(len(number)), number)
-    rank = np.arange(of.size) - np.repeat(np.cumsum(number) - number, number)
-    a, step = threads.a[of], (threads.b - threads.a)[of]
-    ends = threads.ends_row[of] & np.stack([rank == 0, rank == number[of] - 1], axis=1)
-    start, stop = (rank / number[of])[:, None], ((rank + 1) / number[of])[:, None]
-    return Threads(
-        a + start * step, a + stop * step, threads.kind[of], threads.region[of], threads.stitch[of], ends
-    )
+def _grow(labels: _Labels, covered: Bools, count: int, times: int) -> tuple[_Longs, Floats]:
+    """Grow the places 1 .. count back over uncovered pixels, ``times`` pixels far, in place.
 
-
-def _grown(labels: _Labels, covered: Bools, times: int) -> _Labels:
-    """Grow labelled parts back over uncovered pixels, ``times`` pixels far."""
-    labels = labels.copy()
-    bare = ~covered & (labels == 0)
+    Returns the flat pixels of all places that may have covered ones beside them, in rising order, and how
+    many pixels each place has, (count,).
+    """
+    some = labels > 0
+    area = np.bincount(labels[some], minlength=count + 1)
+    inner = some.copy()
+    for axis in (0, 1):
+        here, there = np.moveaxis(inner, axis, 0), np.moveaxis(some, axis, 0)
+        here[1:] &= there[:-1]
+        here[:-1] &= there[1:]
+    edge = np.flatnonzero(some & ~inner)
+    flat, cover = labels.ravel(), covered.ravel()
+    nx = labels.shape[1]
+    around = np.array([dy * nx + dx for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dy or dx])
+    found = [edge]
     for _ in range(times):
-        wide = labels.copy()
-        np.maximum(wide[1:], labels[:-1], out=wide[1:])
-        np.maximum(wide[:-1], labels[1:], out=wide[:-1])
-        grown = wide.copy()
-        np.maximum(grown[:, 1:], wide[:, :-1], out=grown[:, 1:])
-        np.maximum(grown[:, :-1], wide[:, 1:], out=grown[:, :-1])
-        np.copyto(labels, grown, where=bare)
-        bare &= labels == 0
-    return labels
-
-
-def _middles(labels: _Labels, count: int, grid: Grid, tree: shapely.STRtree) -> Floats:
-    """Return the pixel centre of each labelled part that is furthest from all threads, (count, 2) mm.
-
-    Of the pixels about as deep inside a part as its deepest, some are compared by their exact distances.
-    """
-    tried: list[_Longs] = []
-    for i, place in enumerate(ndimage.find_objects(labels)):
-        # One pixel of edge on every side: labelled parts never reach the raster's border.
-        bottom, left = place[0].start - 1, place[1].start - 1
-        inside = labels[bottom : place[0].stop + 1, left : place[1].stop + 1] == i + 1
-        depth = ndimage.distance_transform_edt(inside)
-        deep = np.argwhere(depth >= max(float(depth.max()) - 1.4, 0.5))
-        deep = deep[:: max(1, len(deep) // _MOST_TRIED)]
-        tried.append(np.column_stack([deep[:, 0] + bottom, deep[:, 1] + left, np.full(len(deep), i)]))
-    rows, columns, void = np.concatenate(tried).T
-    at = centres(grid, rows, columns)
-    distance = tree.query_nearest(shapely.points(at), all_matches=False, return_distance=True)[1]
-    order = np.lexsort((-distance, void))
-    return at[order[np.flatnonzero(np.diff(void[order], prepend=-1))]]
-
-
-def _refined(
-    middle: Floats, threads: Threads, tree: shapely.STRtree, pixel_mm: float
-) -> tuple[Floats, Floats]:
-    """Move each middle (v, 2) to where it is furthest from every thread's line; return that distance too, mm.
-
-    Tries a lattice of points around it, twice, with exact distances to the threads nearby.
-    """
-    nearest = tree.query_nearest(shapely.points(middle), all_matches=False, return_distance=True)[1]
-    void, thread = tree.query(shapely.points(middle), predicate="dwithin", distance=nearest + 4.0 * pixel_mm)
-    order = np.argsort(void, kind="stable")
-    void, thread = void[order], thread[order]
-    starts = np.flatnonzero(np.concatenate([[True], void[1:] != void[:-1]]))
-    best = nearest
-    for spread, half in _REFINE:
-        steps = np.arange(-half, half + 1) * spread * pixel_mm / half
-        offsets = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-        tried = middle[:, None, :] + offsets
-        distance = _distances(tried[void], threads.a[thread], threads.b[thread])
-        least = np.minimum.reduceat(distance, starts, axis=0)
-        pick = np.argmax(least, axis=1)
-        middle = tried[np.arange(len(middle)), pick]
-        best = least[np.arange(len(middle)), pick]
-    return middle, best
-
-
-def _distances(points: Floats, a: Floats, b: Floats) -> Floats:
-    """Return the distances of points (q, n, 2) from segments (q, 2)-(q, 2); (q, n)."""
-    d = b - a
-    square = np.maximum((d * d).sum(axis=1), 1e-30)[:, None]
-    t = np.clip(((points - a[:, None]) * d[:, None]).sum(axis=2) / square, 0.0, 1.0)
-    rest = points - a[:, None] - t[..., None] * d[:, None]
-    return np.asarray(np.hypot(rest[..., 0], rest[..., 1]), dtype=np.float64)
+        beside = edge[:, None] + around
+        bare = (flat[beside] == 0) & ~cover[beside]
+        whose = np.broadcast_to(flat[edge][:, None], beside.shape)[bare]
+        beside = beside[bare]
+        np.maximum.at(flat, beside, whose)
+        edge = np.unique(beside)
+        area += np.bincount(flat[edge], minlength=count + 1)
+        found.append(edge)
+    return np.sort(np.concatenate(found)), area[1:].astype(np.float64)

@@ -12,6 +12,8 @@ from analyzer.laid.grid import Grid
 
 _Longs = npt.NDArray[np.int64]
 
+_MOST_STITCHES = 50_000  #: clipped at a time, so that they stay in cache
+
 
 @dataclass(frozen=True, slots=True)
 class Clipped:
@@ -40,38 +42,63 @@ def clip(a: Floats, b: Floats, grid: Grid) -> Clipped:
     belongs to the cell above or to the right of it; along the grid's last line, to the last cell. A stitch of
     no length has no pieces.
     """
+    if len(a) > _MOST_STITCHES:
+        parts = [slice(i, i + _MOST_STITCHES) for i in range(0, len(a), _MOST_STITCHES)]
+        found = [clip(a[part], b[part], grid) for part in parts]
+        return Clipped(
+            cell=frozen(np.concatenate([each.cell for each in found])),
+            stitch=frozen(
+                np.concatenate(
+                    [each.stitch + np.int32(part.start) for each, part in zip(found, parts, strict=True)]
+                )
+            ),
+            length_mm=frozen(np.concatenate([each.length_mm for each in found])),
+        )
+    starts = (np.asarray(a, dtype=np.float64).reshape(-1, 2) - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm
+    stops = (np.asarray(b, dtype=np.float64).reshape(-1, 2) - (grid.x0_mm, grid.y0_mm)) / grid.cell_mm
     size = np.array([grid.nx, grid.ny], dtype=np.float64)
-    origin = np.array([grid.x0_mm, grid.y0_mm])
-    start = (np.asarray(a, dtype=np.float64).reshape(-1, 2) - origin) / grid.cell_mm
-    step = (np.asarray(b, dtype=np.float64).reshape(-1, 2) - origin) / grid.cell_mm - start
-    enter, leave = _inside(start, step, size)
-    kept = np.flatnonzero((leave > enter) & (step != 0.0).any(axis=1))
-    start, step, enter, leave = start[kept], step[kept], enter[kept], leave[kept]
+    enter, leave = _inside(starts, stops - starts, size)
+    kept = np.flatnonzero((leave > enter) & (starts != stops).any(axis=1))
+    enter, leave = enter[kept], leave[kept]
+    start, step = starts[kept].T.copy(), (stops - starts)[kept].T.copy()
 
-    crossings = [_crossings(start, step, enter, leave, axis, int(size[axis])) for axis in (0, 1)]
-    row = np.concatenate([np.arange(len(kept)), *(rows for rows, _ in crossings)])
-    t = np.concatenate([enter, *(ts for _, ts in crossings)])
-    order = np.lexsort((t, row))
-    row, t = row[order], t[order]
+    # One number for stitch and place along it, which sorts at once.
+    begin: Floats = 2.0 * np.arange(kept.size, dtype=np.float64)
+    crossed = [_crossings(start[axis], step[axis], enter, leave, int(size[axis]), begin) for axis in (0, 1)]
+    keys = np.concatenate([begin + enter, *crossed])
+    keys.sort()
+    row = (0.5 * keys).astype(np.int64)
+    t = keys - begin[row]
     until = leave[row]
     same = row[1:] == row[:-1]
-    until[:-1][same] = t[1:][same]
+    np.copyto(until[:-1], t[1:], where=same)
     share = until - t
     real = share > 0.0
     row, t, share = row[real], t[real], share[real]
 
-    middle = start[row] + (t + 0.5 * share)[:, None] * step[row]
-    ij = np.clip(np.floor(middle), 0.0, size - 1.0).astype(np.int64)
-    length = np.hypot(step[:, 0], step[:, 1])[row] * share * grid.cell_mm
+    t += 0.5 * share
+    i, j = (
+        np.clip(np.floor(start[axis][row] + t * step[axis][row]), 0.0, size[axis] - 1.0) for axis in (0, 1)
+    )
+    j *= grid.nx
+    j += i
+    length = np.sqrt(step[0] * step[0] + step[1] * step[1]) * grid.cell_mm
     return Clipped(
-        cell=frozen((ij[:, 1] * grid.nx + ij[:, 0]).astype(np.int32)),
+        cell=frozen(j.astype(np.int32)),
         stitch=frozen(kept[row].astype(np.int32)),
-        length_mm=frozen(length),
+        length_mm=frozen(length[row] * share),
     )
 
 
 def _inside(start: Floats, step: Floats, size: Floats) -> tuple[Floats, Floats]:
     """Return from and to which t, (k,) each, a stitch lies in the closed grid (Liang and Barsky 1984)."""
+    stop = start + step
+    if (
+        len(start)
+        and min(start.min(), stop.min()) >= 0.0
+        and (np.maximum(start, stop).max(axis=0) <= size).all()
+    ):
+        return np.zeros(len(start)), np.ones(len(start))
     level = step == 0.0
     divisor = np.where(level, 1.0, step)
     first, second = -start / divisor, (size - start) / divisor
@@ -82,16 +109,13 @@ def _inside(start: Floats, step: Floats, size: Floats) -> tuple[Floats, Floats]:
     return np.maximum(low.max(axis=1), 0.0), np.minimum(high.min(axis=1), 1.0)
 
 
-def _crossings(
-    start: Floats, step: Floats, enter: Floats, leave: Floats, axis: int, lines: int
-) -> tuple[_Longs, Floats]:
-    """Return rows and t of all crossings with the inner grid lines ``1 .. lines - 1`` across one axis."""
-    x, dx = start[:, axis], step[:, axis]
+def _crossings(x: Floats, dx: Floats, enter: Floats, leave: Floats, lines: int, begin: Floats) -> Floats:
+    """Return ``begin`` + t of all crossings with the inner grid lines ``1 .. lines - 1`` across one axis."""
     one, two = x + enter * dx, x + leave * dx
     first = np.maximum(np.floor(np.minimum(one, two)) + 1.0, 1.0).astype(np.int64)
     last = np.minimum(np.ceil(np.maximum(one, two)) - 1.0, lines - 1.0).astype(np.int64)
     count = np.maximum(last - first + 1, 0)
     row = np.repeat(np.arange(len(x)), count)
-    line = np.arange(row.size) - np.repeat(np.cumsum(count) - count, count) + first[row]
+    line = np.arange(row.size) + np.repeat(first - (np.cumsum(count) - count), count)
     t = (line - x[row]) / dx[row]
-    return row, np.clip(t, enter[row], leave[row])
+    return np.asarray(begin[row] + np.clip(t, enter[row], leave[row]))

@@ -3,7 +3,8 @@
 Meaning: holes run into each other; the cloth tears along them and backing falls out.
 Unit: penetrations per mm2, averaged over 3 by 3 mm.
 Limit: over crowded_area_mm2, crowding_per_mm2 and crowding_fault_per_mm2 (derived from the hole of
-a 75 needle). Free-standing lace has no cloth to cut; there only the higher limit counts.
+a 75 needle: where holes lie evenly at the lower one, each has nine others within a blade's width).
+Free-standing lace has no cloth to cut; there only the higher limit counts.
 Known weakness: cloth parts its threads for a ball point; close wovens and leather are cut sooner.
 Try: longer stitches, wider rows, fewer layers.
 """
@@ -31,6 +32,8 @@ def look(evidence: Evidence) -> Finding | None:
     if not fault and evidence.is_lace:
         return None
     worst = places_mm(field, density == most)[0]
+    near = evidence.cover.needling.near_share
+    crowded = f" {near:.0%} of all holes have many others within a blade's width." if near >= 0.01 else ""
     return Finding(
         name=RULE.name,
         level=Level.FAULT if fault else Level.CAUTION,
@@ -42,7 +45,7 @@ def look(evidence: Evidence) -> Finding | None:
         chance=None,
         because=(
             f"The needle goes down up to {most:.0f} times on a square millimetre, over {limit:.0f} times on "
-            f"{area_mm2:.0f} mm2. A single fill has less than one."
+            f"{area_mm2:.0f} mm2. A single fill has less than one.{crowded}"
         ),
         advice=(
             "Use longer stitches, wider rows or fewer layers there, "

@@ -28,6 +28,8 @@ def look(evidence: Evidence) -> Finding | None:
         return None
     most = float(density.max())
     worst = places_mm(field, density == most)[0]
+    layers = evidence.cover.layers_most
+    layered = f" At most {layers} threads lie on each other." if layers else ""
     return Finding(
         name=RULE.name,
         level=Level.FAULT if most > evidence.limit("pile_up_fault_mm_per_mm2") else Level.CAUTION,
@@ -39,7 +41,7 @@ def look(evidence: Evidence) -> Finding | None:
         chance=None,
         because=(
             f"Up to {most:.0f} mm of thread lie on a square millimetre, over {limit:.0f} on "
-            f"{area_mm2:.0f} mm2. A single fill has about 2.5."
+            f"{area_mm2:.0f} mm2. A single fill has about 2.5.{layered}"
         ),
         advice=(
             "Take the stitching out from under later stitching, or open its rows; "

@@ -1,0 +1,175 @@
+"""The turned raster under a design: all regions laid on it, each measured by itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.arrays import Bools, Bytes, Floats
+from analyzer.cloth.ground import affordable_pitch, closed, fine_grid, raster_turn
+from analyzer.cloth.patches import Patch, patches
+from analyzer.cloth.types import RegionCover
+from analyzer.goods.constants import constants
+from analyzer.laid import Grid
+from analyzer.regions import Region, Regions
+
+_Longs = npt.NDArray[np.int64]
+
+_LAYERS_SHARE = 0.995  #: layers_max is this quantile over what is covered of a region's ground
+_LAYERS_MOST = 0.999  #: layers_most is this quantile over all that is covered
+_MOST_SPACINGS = 250  #: row spacings told apart
+_MOST_THREADS = 255  #: threads over a point are counted up to here
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A raster (ny, nx), turned against the design: ``points @ turn`` lie on ``grid``.
+
+    ``threads`` counts the threads over each pixel: those with butt ends, and where only round ends cover it,
+    one. ``covered`` tells where there are any; ``void_open_mm`` of bare pixels lie round them. ``rows`` is 0
+    off the ground of all regions; else, of the regions whose ground a pixel belongs to, the place of the
+    widest row spacing in ``spacing_mm`` (place 1, spacing 0, for regions without rows).
+    """
+
+    turn: Floats
+    grid: Grid
+    threads: Bytes
+    covered: Bools
+    rows: Bytes
+    spacing_mm: Floats
+
+    @property
+    def covered_mm2(self) -> float:
+        """Area that the threads cover."""
+        return int(np.count_nonzero(self.covered)) * self.grid.cell_mm**2
+
+    @property
+    def ground_mm2(self) -> float:
+        """Area of the ground of all regions, and of what is covered besides."""
+        return int(np.count_nonzero((self.rows > 0) | self.covered)) * self.grid.cell_mm**2
+
+    @property
+    def layers_most(self) -> int:
+        """Most threads over a point, but for a thousandth of what is covered."""
+        return _quantile(self.threads, _LAYERS_MOST)
+
+    def sampled(self, grid: Grid) -> Bytes:
+        """Return the threads over the nearest pixel for each pixel of an upright grid, (ny, nx)."""
+        x = grid.x0_mm + (np.arange(grid.nx) + 0.5) * grid.cell_mm
+        y = grid.y0_mm + (np.arange(grid.ny) + 0.5) * grid.cell_mm
+        place = []
+        for axis, origin, size in ((0, self.grid.x0_mm, self.grid.nx), (1, self.grid.y0_mm, self.grid.ny)):
+            along_x = ((x * self.turn[0, axis] - origin) / self.grid.cell_mm).astype(np.float32)
+            along_y = (y * self.turn[1, axis] / self.grid.cell_mm).astype(np.float32)
+            pixel = (along_x + along_y[:, None]).astype(np.int32)
+            place.append(np.clip(pixel, 0, size - 1, out=pixel))
+        # The border is bare, so that what lies off the raster is.
+        found: Bytes = self.threads[place[1], place[0]]
+        return found
+
+
+def lay_regions(
+    points: Floats, laid: _Longs, regions: Regions, width_mm: float, pitch_mm: float
+) -> tuple[Sheet, tuple[RegionCover, ...]]:
+    """Lay the stitches that end at penetrations ``laid`` (k,) of ``points`` (m, 2) mm, and measure regions.
+
+    Every region is laid once, by itself; together they are the design.
+    """
+    turn = raster_turn(points[laid - 1], points[laid])
+    points = points @ turn
+    items = regions.items
+    closing = np.append([_closing_mm(region) for region in items], 0.0)
+    margin = 0.5 * width_mm + max(closing.max(), constants("cloth")["void_open_mm"].value) + 4.0 * pitch_mm
+    low, high = points.min(axis=0), points.max(axis=0)
+    grid = fine_grid(low, high, float(margin), affordable_pitch(low, high, pitch_mm))
+    threads, rows = np.zeros(grid.shape, dtype=np.uint8), np.zeros(grid.shape, dtype=np.uint8)
+    covered = np.zeros(grid.shape, dtype=np.bool_)
+    sheet = Sheet(turn, grid, threads, covered, rows, _spacings(regions))
+
+    owner = _owners(regions)
+    a, b = points[laid - 1], points[laid]
+    grounds: dict[int, tuple[Patch, Bytes, int]] = {}
+    for patch in patches(a, b, owner[laid], closing / grid.cell_mm + 2.0, width_mm, grid):
+        window = threads[patch.rows, patch.columns]
+        window += patch.over
+        np.putmask(window, window < patch.over, _MOST_THREADS)
+        covered[patch.rows, patch.columns] |= patch.covered
+        if patch.owner < len(items):
+            ground = closed(patch.covered, closing[patch.owner] / grid.cell_mm)
+            _mark(sheet, items[patch.owner], patch, ground)
+            inside = int(np.count_nonzero(patch.covered))
+            grounds[patch.owner] = patch.without_pixels(), np.packbits(ground, axis=1), inside
+    np.maximum(threads, covered.view(np.uint8), out=threads)
+
+    holes = np.bincount(owner, minlength=len(items))
+    thread_mm = np.bincount(owner[laid], weights=np.sqrt(((b - a) ** 2).sum(axis=1)), minlength=len(items))
+    measures = tuple(
+        _measured(region.id, grounds.get(i), float(thread_mm[i]), int(holes[i]), sheet)
+        for i, region in enumerate(items)
+    )
+    return sheet, measures
+
+
+def _owners(regions: Regions) -> _Longs:
+    """Return the place of the region that each penetration belongs to, (m,); one past the last for none."""
+    count = len(regions.items)
+    place = {region.id: i for i, region in enumerate(regions.items)}
+    of = np.full(max([*place, int(regions.region_of.max(initial=0))]) + 1, count, dtype=np.int64)
+    of[list(place)] = list(place.values())
+    return of[regions.region_of]
+
+
+def _closing_mm(region: Region) -> float:
+    """Return the radius over which a region's threads are closed to its ground, mm; 0 without rows."""
+    known = constants("cloth")
+    return min(known["closing_share"].value * (region.row_spacing_mm or 0.0), known["closing_most_mm"].value)
+
+
+def _spacings(regions: Regions) -> Floats:
+    """Return 0, 0 and the row spacings of the regions, rising, no more than a byte can number."""
+    spacing = np.unique([region.row_spacing_mm for region in regions.items if region.row_spacing_mm])
+    if spacing.size > _MOST_SPACINGS:
+        spacing = np.unique(np.quantile(spacing, np.linspace(0.0, 1.0, _MOST_SPACINGS), method="higher"))
+    return np.concatenate([np.zeros(2), spacing])
+
+
+def _mark(sheet: Sheet, region: Region, patch: Patch, ground: Bools) -> None:
+    """Note a region's ground and row spacing on the sheet."""
+    code = max(int(np.searchsorted(sheet.spacing_mm, region.row_spacing_mm or 0.0)), 1)
+    rows = sheet.rows[patch.rows, patch.columns]
+    np.maximum(rows, ground.view(np.uint8) * np.uint8(code), out=rows)
+
+
+def _measured(
+    region: int, found: tuple[Patch, Bytes, int] | None, thread_mm: float, holes: int, sheet: Sheet
+) -> RegionCover:
+    """Return what is measured of a region with its window, its ground as bits and the pixels it covers."""
+    if found is None:
+        return RegionCover(region, 0.0, 0.0, 0.0, 0.0, 0)
+    patch, bits, covered = found
+    threads = sheet.threads[patch.rows, patch.columns]
+    ground = np.unpackbits(bits, axis=1, count=threads.shape[1])
+    pixels = int(np.count_nonzero(ground))
+    if pixels == 0:
+        return RegionCover(region, 0.0, 0.0, 0.0, 0.0, 0)
+    area = pixels * sheet.grid.cell_mm**2
+    return RegionCover(
+        region=region,
+        area_mm2=area,
+        thread_mm_per_mm2=thread_mm / area,
+        penetrations_per_mm2=holes / area,
+        coverage=covered / pixels,
+        layers_max=_quantile(threads * ground, _LAYERS_SHARE),
+    )
+
+
+def _quantile(threads: Bytes, share: float) -> int:
+    """Return the number of threads that ``share`` of the covered pixels (any shape) do not exceed."""
+    over = int(np.count_nonzero(threads))
+    allowed, layers = over - share * over, 0
+    while over > allowed:
+        layers += 1
+        over = int(np.count_nonzero(threads > layers))
+    return layers
