@@ -115,7 +115,7 @@ def generated_design(generated: list[tuple[str, list[tuple[int, int]]]]) -> Desi
 
 
 @pytest.mark.parametrize("name", WRITTEN)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(generated=parts)
 def test_whatever_is_written_is_read_back_and_the_rest_is_refused(
     name: str, generated: list[tuple[str, list[tuple[int, int]]]]
@@ -254,7 +254,7 @@ def test_the_original_is_never_written_over(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("place", "said"),
     [
-        ("no-such-folder/a.dst", "cannot be written (no such file"),
+        ("no-such-folder/a.dst", "there is no folder"),
         ("folder.dst", "this is a folder"),
         ("a.hus", "HUS is not written; name a file that ends in .dst, .exp"),
         ("a.txt", "its ending is not written"),

@@ -16,7 +16,7 @@ from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.sewing import prepare
 
 STARFISH = Path(__file__).parents[1] / "sample_designs" / "lace-starfish.dst"
-LACE = Job(goods="none", hoop="100x100")
+LACE = Job(goods="none", backing="wash-away-fibrous:60x2", hoop="100x100")
 
 
 def mesh(x0: float, side: float = 24.0, spacing: float = 3.0) -> np.ndarray:
@@ -57,9 +57,9 @@ def test_lace_draws_in_when_it_is_rinsed(starfish: Check) -> None:
     assert "Rinsed" in starfish.text()
 
 
-def test_the_floor_under_rinsed_film_hardly_matters(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_floor_under_rinsed_film_hardly_matters(starfish: Check, monkeypatch: pytest.MonkeyPatch) -> None:
     """It keeps the equations regular: a network that holds by itself moves alike on a fifth of it."""
-    result = check(read(STARFISH), LACE)
+    result = starfish
     assert result.judged is not None
     stack = result.judged.stack
     sewing = prepare(result.design, result.regions, result.judged.setup.hoop)

@@ -37,6 +37,12 @@ def last():
     return prepare(*disc("last"), HOOP)
 
 
+def whole_pull(last, one) -> float:
+    """Largest movement at the end on the coarse grid, mm."""
+    sewn = sew(last.spread, last.stitches, make_variants(one, {}, 1), tolerance=1e-6)
+    return float(np.hypot(*sewn.states[0, -1].T).max())
+
+
 def strip(outside: float, patch: float) -> np.ndarray:
     """Stiffness (cells, 3, 3) of a strip with another stiffness in its patch, N/m, no Poisson effect."""
     along = np.full((NY, NX), outside)
@@ -216,13 +222,13 @@ def test_a_magnetic_frame_holds_less_than_a_screwed_hoop(last):
     moved = {
         name: respond(
             last,
-            dataclasses.replace(one, grip_n_per_m=None if name == "never" else grip(name)),
+            dataclasses.replace(one, grip_n_per_m=grip(name)),
             DRAWS,
             detail="screen",
         ).pull_in.max_mm
-        for name in ("never", "hooped", "magnetic")
+        for name in ("hooped", "magnetic")
     }
-    assert moved["never"] == moved["hooped"] < moved["magnetic"]
+    assert moved["hooped"] < moved["magnetic"]
 
 
 def test_a_sheet_covers_what_lies_inside_it():
@@ -257,7 +263,7 @@ def test_a_floated_sheet_helps_less_than_a_hooped_one_and_more_than_none(last):
             dataclasses.replace(layer, sheet_mm=sheet if layer.role == "backing" else None)
             for layer in one.layers
         )
-        return respond(last, dataclasses.replace(one, layers=layers), DRAWS, detail="screen").pull_in.max_mm
+        return whole_pull(last, dataclasses.replace(one, layers=layers))
 
     assert most(CUTAWAY, sheet=(200.0, 200.0)) == most(CUTAWAY)
     assert most(CUTAWAY) < most(CUTAWAY, sheet=(60.0, 60.0)) < most()
@@ -301,7 +307,7 @@ def test_a_bond_keeps_cloth_truer_than_loose_layers(last):
     for holding in ("adhesive", "hooped", "floated"):
         setup = resolve(Job(holding=holding), "cotton-twill", (40.0, 40.0))
         choice = StackChoice((BackingChoice("cutaway", 68.0, 1, (0.0,)),), None)
-        moved.append(respond(last, build_stack(setup, choice), DRAWS, detail="screen").pull_in.max_mm)
+        moved.append(whole_pull(last, build_stack(setup, choice)))
     assert moved == sorted(moved)
 
 

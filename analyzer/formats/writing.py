@@ -67,13 +67,15 @@ def writable_format(
     """Return the format that ``file`` is to be written in, before anything is computed for it.
 
     Raises:
-        UnwritableDesign: its ending names no format that is written, or it is a folder.
+        UnwritableDesign: its ending names no format that is written, it is a folder, or lies in none.
         BadJob: the file is there already and ``force`` is false, or it is the original.
 
     """
     form = _format(file)
     if file.is_dir():
         raise UnwritableDesign(f"{file}: this is a folder; name a file in it")
+    if not file.parent.is_dir():
+        raise UnwritableDesign(f"{file}: there is no folder {file.parent}; make it first, or name another")
     _refuse_original(file, original)
     if not force:
         refuse_existing((file,))
