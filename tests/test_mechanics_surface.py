@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from disc_by_hand import CUTAWAY, HOOP, JERSEY, TEARAWAY, TWILL, disc, stack
 from analyzer import Job, read
 from analyzer.goods import StackChoice, build_stack, draw, parse_backing, resolve, values
 from analyzer.mechanics import prepare, respond
+from analyzer.mechanics.blocks import cut_blocks
 from analyzer.mechanics.respond import make_variants
 from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.surface import ranked_causes
@@ -80,13 +82,13 @@ def test_draws_of_a_disc_against_whole_sequences(goods, backing, half_within):
 )
 @pytest.mark.parametrize("name", ["crest-outline-last.dst", "towel-shell.vp3", "signal-flags.jef"])
 def test_draws_of_sample_designs_against_whole_sequences(name, goods, backing):
-    """The rim clamped: slip belongs to the nominal run alone."""
+    """Half within 3 %, nine in ten within 12 %. The rim is clamped: slip belongs to the nominal run alone."""
     design = read(SAMPLES / name)
     setup = resolve(Job(goods=goods), goods, design.size_mm)
     one = replace(build_stack(setup, StackChoice(parse_backing(backing), None)), grip_n_per_m=None)
     gaps, worst, _ = errors(prepare(design, cut(design), setup.hoop), one, draw(24, 7))
-    assert np.median(gaps) < 0.02
-    assert np.percentile(gaps, 90) < 0.10
+    assert np.median(gaps) < 0.03
+    assert np.percentile(gaps, 90) < 0.12
     assert np.median(worst) < 0.03
 
 
@@ -115,3 +117,17 @@ def test_causes_are_ranked_as_by_varying_one_at_a_time(goods, backings):
     assert set(answer.mostly_from) <= {name for name in alone if alone[name] > 0.01 * sum(alone.values())}
     # negative control: an outcome made of another parameter alone is put down to that one
     assert ranked_causes(one, many, values(many, "play_mm", one.spreads["play_mm"]))[0] == "play_mm"
+
+
+def test_blocks_that_cannot_keep_outlines_apart_are_still_as_many_as_allowed():
+    """Ten fills, each with its outline, in at most 8 blocks: outlines share blocks with what they border."""
+    region_of = np.repeat(np.arange(20), 50)
+    pairs = tuple(SimpleNamespace(outline=i + 1, borders=i) for i in range(0, 20, 2))
+    regions = SimpleNamespace(region_of=region_of, pairs=pairs)
+    progress = np.where(region_of % 2 == 0, 0.4, 0.05)
+    few, many = (cut_blocks(progress, regions, 4.0, most) for most in (8, 100))
+    assert 5 <= few.count <= 8
+    assert many.count > 40
+    for pair in pairs:
+        inside = [set(many.block[region_of == number].tolist()) for number in (pair.outline, pair.borders)]
+        assert not inside[0] & inside[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from analyzer.regions.types import Region, RegionKind, Regions
 _RUN_PROGRESS = 0.05
 _DENSE_MM = 0.8
 _WIDE_MM = 8.0
-_ATTEMPTS = 24  # lengthenings of the blocks until there are no more than allowed
+_ATTEMPTS = 24  # lengthenings of the blocks until there are no more than allowed, up to 170 times
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +72,10 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
     reached = np.r_[0.0, np.cumsum(progress)]
     way = reached[ends] - reached[starts]
     apart = {(p.outline, p.borders) for p in regions.pairs} | {(p.borders, p.outline) for p in regions.pairs}
-    for attempt in range(_ATTEMPTS):
-        keep_apart = apart if attempt < _ATTEMPTS - 1 else set()
-        parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm, keep_apart)
+    for keep_apart, lengthening in product((apart, set()), range(_ATTEMPTS)):
+        parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm * 1.25**lengthening, keep_apart)
         if sum(count for _, count in parts) <= most:
             break
-        step_mm *= 1.25
     block = np.zeros(len(region_of), dtype=np.int32)
     moment = np.zeros(len(region_of))
     first, number = 0, 0

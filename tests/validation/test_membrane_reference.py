@@ -1,5 +1,9 @@
 """The membrane against scikit-fem with SciPy's direct solver on one mesh, and its own two solvers."""
 
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 import skfem
@@ -193,3 +197,29 @@ def test_wrong_shapes_are_refused():
         Membrane(10.0, 10.0, 1.0, np.zeros((9, 10, 3, 3)))
     with pytest.raises(ValueError, match="held nodes"):
         Membrane(10.0, 10.0, 1.0, np.eye(3), rim=np.zeros((10, 10), dtype=bool))
+
+
+_LARGE_HOOP = """
+import pathlib, sys
+import numpy as np
+from analyzer.mechanics import Membrane
+
+cells = np.broadcast_to(1e4 * np.array([[1.1, 0.3, 0], [0.3, 1.0, 0], [0, 0, 0.4]]), (360, 360, 3, 3)).copy()
+cells[120:240, 120:240] += 5e4
+stress = np.zeros((360, 360, 3))
+stress[120:240, 120:240] = 1000.0
+Membrane(360.0, 360.0, 1.0, cells, rim=sys.argv[1], tolerance=1e-6).solve(stress)
+status = pathlib.Path("/proc/self/status").read_text()
+print(next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM")))
+"""
+
+
+@pytest.mark.long
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the system does not tell peak memory so")
+@pytest.mark.parametrize("rim", ["clamped", "free"])
+def test_a_large_hoop_stays_under_a_gigabyte(rim):
+    """360 x 360 mm at 1 mm, peak memory of a fresh process."""
+    done = subprocess.run(
+        [sys.executable, "-c", _LARGE_HOOP, rim], check=True, capture_output=True, text=True, timeout=300
+    )
+    assert 20e3 < int(done.stdout) < 1e6  # kB
