@@ -97,6 +97,21 @@ def test_a_copy_never_misses_by_more_and_keeps_to_what_machines_sew(radius, spac
     assert (after <= np.maximum(before, LONGEST_MM) + 1e-6).all()
 
 
+def crowding(points: np.ndarray) -> float:
+    """Penetrations in the fullest of cells of 3 by 3 mm, but for one in a hundred."""
+    edges = np.arange(-24.0, 24.1, 3.0)
+    return float(np.percentile(np.histogram2d(*points.T, bins=(edges, edges))[0], 99))
+
+
+def test_a_copy_is_no_denser_than_its_original(last):
+    """Countering spreads what the cloth would draw together; the needle crowds nowhere more."""
+    moves = counter(last, stack(TWILL, CUTAWAY, pull_n=1.0))
+    copy = moved_design(last.design, moves.shift_mm).penetrations
+    assert np.ptp(copy[:, 0]) > np.ptp(last.design.penetrations[:, 0])
+    assert crowding(copy) <= 1.05 * crowding(last.design.penetrations)
+    assert crowding(0.9 * copy) > 1.05 * crowding(last.design.penetrations)  # negative control
+
+
 def row(*x: float) -> Design:
     points = np.column_stack([x, np.zeros(len(x))])
     return Design.from_commands(points, np.full(len(x), Command.STITCH, dtype=np.uint8))
