@@ -160,11 +160,13 @@ def fill(
     stagger: tuple[float, ...] = (0.0, 0.25, 0.5, 0.75),
     ends: str = "step",
     growth: float = 1.0,
+    ways: str = "run",
 ) -> None:
-    """Sew a polygon in staggered rows; sections are joined by travel inside the shape.
+    """Sew a polygon in staggered rows.
 
     ``ends`` of rows: "step", a short stitch along the edge to the next row, or "vee", none: each row sets
-    out from where the last one ended, and leans.
+    out from where the last one ended, and leans. ``ways`` between sections: "run", inside the shape; "jump"
+    or "trim".
     """
     first = True
     for section in rows_of(shape, angle, spacing, growth):
@@ -173,22 +175,33 @@ def fill(
             here = np.array(book.points[-1])
             if np.hypot(*(points[0] - here)) > np.hypot(*(points[-1] - here)):
                 points = points[::-1]
-            way = _inside(shape, here, points[0])
-            book.sew(divide(way, 2.5)[1:-1], label, new=False)
+            if ways == "run":
+                book.sew(divide(_inside(shape, here, points[0]), 2.5)[1:-1], label, new=False)
+            else:
+                book.move(points[0], trim=ways == "trim")
         book.sew(points, label, new=first)
         first = False
 
 
-def _section(section: list[np.ndarray], stitch: float, stagger: tuple[float, ...], ends: str) -> np.ndarray:
-    found: list[np.ndarray] = []
+def sewn_rows(section: list[np.ndarray], ends: str) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Return start and stop of each row of a section as the needle goes, to and fro."""
+    found: list[tuple[np.ndarray, np.ndarray]] = []
     for k, (left, right) in enumerate(section):
-        unit = (right - left) / max(float(np.hypot(*(right - left))), 1e-9)
         start, stop = (left, right) if k % 2 == 0 else (right, left)
         if ends == "vee" and found:
-            start = found[-1][-1]
+            start = found[-1][1]
+            if np.hypot(*(stop - start)) < 0.3:
+                continue
+        found.append((start, stop))
+    return found
+
+
+def _section(section: list[np.ndarray], stitch: float, stagger: tuple[float, ...], ends: str) -> np.ndarray:
+    left, right = section[len(section) // 2]
+    unit = (right - left) / max(float(np.hypot(*(right - left))), 1e-9)
+    found = []
+    for k, (start, stop) in enumerate(sewn_rows(section, ends)):
         a, b = float(start @ unit), float(stop @ unit)
-        if ends == "vee" and abs(b - a) < 0.3:
-            continue
         low, high = min(a, b), max(a, b)
         first = np.floor(low / stitch) - 1 + stagger[k % len(stagger)]
         grid = (first + np.arange((high - low) / stitch + 4)) * stitch
@@ -206,6 +219,8 @@ def _inside(shape: Polygon, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     inner = shape.buffer(-1.0)
     curves = [c for p in shapely.get_parts(inner) for c in (p.exterior, *p.interiors)]
     point_a, point_b = shapely.Point(a), shapely.Point(b)
+    if not curves:
+        return np.array([a, b])
     curve = min(curves, key=lambda c: c.distance(point_a) + c.distance(point_b))
     s, t = curve.project(point_a), curve.project(point_b)
     one = shapely.get_coordinates(substring(curve, s, t))

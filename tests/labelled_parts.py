@@ -10,13 +10,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from labelled import Labelled, circle, divide, rows_of, run, satin
+from labelled import Labelled, circle, divide, rows_of, run, satin, sewn_rows
 from shapely import affinity
 from shapely.geometry import LineString, Polygon
 
 from analyzer.design import Command
 
-_LONGEST_WAY_MM = 20.0  #: nobody runs further than this over bare cloth
+_LONGEST_WAY_MM = (12.0, 20.0)  #: nobody runs further than this over bare cloth, ordinary and hard
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,9 @@ class Sheet(Labelled):
 
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(0))
     hard: bool = False
+    beyond: bool = False  #: settings outside even the wide ranges
+    trims: bool = True  #: whether the thread is ever cut within a colour
+    ties: bool = True  #: whether thread ends are ever locked
     made: dict[int, Made] = field(default_factory=dict)
     borders: list[Border] = field(default_factory=list)
     stops: list[int] = field(default_factory=list)  #: penetrations before which the machine halts
@@ -57,8 +60,12 @@ class Sheet(Labelled):
         return self.number
 
     def between(self, easy: tuple[float, float], hard: tuple[float, float]) -> float:
-        """Draw evenly from the ordinary range, or from the wide one."""
-        return float(self.rng.uniform(*(hard if self.hard else easy)))
+        """Draw evenly from the ordinary range, or from the wide one, or from beyond that."""
+        low, high = hard if self.hard else easy
+        if self.beyond:
+            outer = [sorted((end, end * (f if end > 0 else 1 / f))) for end, f in ((low, 0.8), (high, 1.25))]
+            low, high = outer[int(self.rng.integers(2))]
+        return float(self.rng.uniform(low, high))
 
     def chance(self, easy: float, hard: float) -> bool:
         """Draw yes or no."""
@@ -72,7 +79,7 @@ class Sheet(Labelled):
     def go(self, to: np.ndarray) -> None:
         """Get to ``to`` in one of the ways that designs do: cut and tied, cut, by a jump, or by a run."""
         to = np.asarray(to, dtype=float)
-        tied = self.chance(0.7, 0.35)
+        tied = self.ties and self.chance(0.8, 0.6)
         if not self.points:
             self.sew(to[None], "travel")
             if tied:
@@ -87,8 +94,10 @@ class Sheet(Labelled):
                 self.sew(to[None], "tie")
                 self.lock()
             return
-        way = self.rng.random() if away < _LONGEST_WAY_MM else 0.7 * self.rng.random() * (1 - self.hard / 3)
-        if way < (0.75 if not self.hard else 0.4):
+        way = self.rng.random()
+        if away > _LONGEST_WAY_MM[self.hard]:
+            way *= 0.6
+        if way < (0.75 if not self.hard else 0.4) and self.trims:
             if tied:
                 self.lock()
             self.move(to)
@@ -102,7 +111,7 @@ class Sheet(Labelled):
         else:
             self.sew(divide(np.array([self.here, to]), 2.5)[1:], "travel")
 
-    def lock(self) -> None:
+    def lock(self, label: str = "tie", *, new: bool = True) -> None:
         """Sew a tie where the needle is: there and back, a triangle, or to both sides."""
         turn = self.rng.uniform(0, 2 * np.pi)
         size = self.rng.uniform(0.5, 0.9)
@@ -116,12 +125,12 @@ class Sheet(Labelled):
             [at + unit / 2, at + unit, at + unit / 2, at],
             [at + 0.75 * unit, at - 0.75 * unit, at],
         )
-        self.sew(np.array(ways[int(self.rng.integers(len(ways)))]), "tie")
+        self.sew(np.array(ways[int(self.rng.integers(len(ways)))]), label, new=new)
 
     def thread(self) -> None:
         """Tie off and take the next thread."""
         if self.points and self.kinds[-1] == Command.STITCH:
-            if self.chance(0.7, 0.35):
+            if self.ties and self.chance(0.8, 0.6):
                 self.lock()
             self.colour()
             self.stops.append(len(self.labels))
@@ -165,10 +174,19 @@ def random_shape(sheet: Sheet, size: float, *, holes: bool = True) -> Polygon:
     return affinity.rotate(shape, rng.uniform(0, 360), origin=(0, 0))
 
 
-def swept(sections: list[list[np.ndarray]]) -> Polygon:
-    """Return the area between neighbouring rows as they are sewn: what a fill takes up, (multi)polygon."""
-    parts = [Polygon([*a, *b[::-1]]) for section in sections for a, b in itertools.pairwise(section)]
-    return shapely.buffer(shapely.union_all([p for p in parts if p.is_valid]), 0.002, join_style="mitre")
+def swept(sections: list[list[np.ndarray]], ends: str, widest: float) -> Polygon:
+    """Return what a fill takes up: the area between rows as they are sewn, sections joined, (multi)polygon.
+
+    Slits of two rows ``widest`` mm apart, where sections meet, are closed.
+    """
+    parts = []
+    for section in sections:
+        rows = sewn_rows(section, ends)
+        for one, two in itertools.pairwise(rows):
+            parts.append(Polygon([*one, *two]))
+    whole = shapely.union_all([p for p in parts if p.is_valid])
+    reach = 1.05 * widest
+    return shapely.buffer(shapely.buffer(whole, reach, join_style="mitre"), -reach, join_style="mitre")
 
 
 def placed(shape: Polygon, at: tuple[float, float]) -> Polygon:
@@ -185,10 +203,10 @@ def ring_points(shape: Polygon, offset: float, *, mitre: bool = True) -> np.ndar
     return shapely.get_coordinates(moved.exterior)
 
 
-def inward(sheet: Sheet, target: np.ndarray) -> None:
+def inward(sheet: Sheet, target: np.ndarray, *, new: bool = True) -> None:
     """Go a way that will be covered: along a run to ``target``."""
     if np.hypot(*(target - sheet.here)) > 0.05:
-        sheet.sew(divide(np.array([sheet.here, target]), 2.5)[1:], "travel")
+        sheet.sew(divide(np.array([sheet.here, target]), 2.5)[1:], "travel", new=new)
 
 
 def fill_underlay(sheet: Sheet, shape: Polygon, angle: float) -> frozenset[str]:
@@ -199,7 +217,7 @@ def fill_underlay(sheet: Sheet, shape: Polygon, angle: float) -> frozenset[str]:
     way = rng.random()
     if ring is None or shapely.get_type_id(inner) != 3 or way < 0.2:
         return frozenset()
-    start_of = len(sheet.labels) == 0
+    start_of = True
 
     def begin(point: np.ndarray) -> None:
         nonlocal start_of
@@ -251,8 +269,10 @@ def column_underlay(sheet: Sheet, centre: np.ndarray, width: float) -> tuple[np.
         kinds.add("centre-run")
         centre = centre[::-1]
     else:
-        half = np.array(LineString(centre).offset_curve(0.3 * width).coords)
-        other = np.array(LineString(centre).offset_curve(-0.3 * width).coords)
+        sides = [LineString(centre).offset_curve(way * width) for way in (0.3, -0.3)]
+        if any(side.is_empty or shapely.get_type_id(side) != 1 for side in sides):
+            return centre, frozenset()  # too tight a curve for lines beside it
+        half, other = (shapely.get_coordinates(side) for side in sides)
         sheet.go(half[0])
         run(sheet, half, stitch=2.0, label="underlay")
         inward(sheet, other[-1])
@@ -266,15 +286,23 @@ def column_underlay(sheet: Sheet, centre: np.ndarray, width: float) -> tuple[np.
 
 
 def column_points(
-    centre: np.ndarray, widths: np.ndarray, spacing: float, shortened: bool = False
+    centre: np.ndarray,
+    widths: np.ndarray,
+    spacing: float,
+    shortened: bool = False,
+    smooth: float = 0.3,
 ) -> np.ndarray:
-    """Return the penetrations of a column whose width is interpolated from ``widths`` along its centre."""
+    """Return the penetrations of a column whose width is interpolated from ``widths`` along its centre.
+
+    Threads are square to the centre's direction between ``smooth`` mm behind and ahead.
+    """
     line = LineString(centre)
     count = max(4, round(line.length / spacing))
     at = np.linspace(0, line.length, count + 1)
     point = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
-    ahead = shapely.get_coordinates(shapely.line_interpolate_point(line, np.minimum(at + 0.3, line.length)))
-    behind = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(at - 0.3, 0.0)))
+    beyond, before = np.minimum(at + smooth, line.length), np.maximum(at - smooth, 0.0)
+    ahead = shapely.get_coordinates(shapely.line_interpolate_point(line, beyond))
+    behind = shapely.get_coordinates(shapely.line_interpolate_point(line, before))
     tangent = ahead - behind
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
     normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
@@ -288,6 +316,29 @@ def column_points(
         inner = (side * bend > 0) & (np.abs(bend) > 0.03 * spacing * 2)
         reach[inner & (np.arange(count + 1) % 4 < 2)] = 0.45
     return point + (side * reach * width / 2)[:, None] * normal
+
+
+def mitred_points(centre: np.ndarray, width: float, spacing: float) -> np.ndarray:
+    """Return the penetrations of a column along a bent line (k, 2), cut on the bisector of each corner."""
+    step = np.diff(centre, axis=0)
+    normal = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.hypot(*step.T)[:, None]
+    one, two = np.concatenate([normal[:1], normal]), np.concatenate([normal, normal[-1:]])
+    # At a corner the rails meet on the bisector of the two sides' normals.
+    mitre = (one + two) / (1.0 + np.einsum("ij,ij->i", one, two))[:, None]
+    left, right = centre + width / 2 * mitre, centre - width / 2 * mitre
+    found = []
+    for k, (a, b) in enumerate(itertools.pairwise(centre)):
+        ahead = (b - a) / np.hypot(*(b - a))
+        side = np.array([-ahead[1], ahead[0]])
+        body = Polygon([left[k], left[k + 1], right[k + 1], right[k]])
+        low, high = ((np.array([left[k + i], right[k + i]]) - a) @ ahead for i in (0, 1))
+        for at in np.arange(low.min() + spacing / 2, high.max(), spacing):
+            across = LineString([a + at * ahead + width * side, a + at * ahead - width * side])
+            ends = shapely.get_coordinates(body.intersection(across))
+            if len(ends) == 2 and np.hypot(*(ends[1] - ends[0])) > 0.4:
+                ends = ends[np.argsort(-ends @ side)]
+                found.append(ends[len(found) % 2])
+    return np.array(found)
 
 
 def split_points(points: np.ndarray, pieces: int, pattern: str, rng: np.random.Generator) -> np.ndarray:
@@ -343,3 +394,10 @@ def thread_points(path: np.ndarray, stitch: float, rng: np.random.Generator) -> 
     at = np.unique(np.concatenate([[0.0], at, way[1:-1][sharp], [line.length]]))
     at = at[np.append(True, np.diff(at) > 0.3)]
     return shapely.get_coordinates(shapely.line_interpolate_point(line, at))
+
+
+def around_points(points: np.ndarray, shape: Polygon) -> Polygon:
+    """Return what the penetrations on the edge of a shape enclose, in their order."""
+    on = shapely.distance(shape.exterior, shapely.points(points)) < 0.02
+    stop = np.flatnonzero(~on)
+    return Polygon(points[: stop[0] if stop.size else len(points)])

@@ -61,6 +61,31 @@ def objects_found(sheet: Sheet, regions: Regions) -> list[tuple[int, bool, int]]
     return result
 
 
+def measures(sheet: Sheet, regions: Regions) -> list[tuple[str, str, float]]:
+    """Errors of each object that was found: its kind, what was measured, the error.
+
+    Spacing, stitch length and width as a part of the true one; direction in degrees. The true stitch length
+    is the median over the stitches that carry the object's label.
+    """
+    design = sheet.design()
+    found: list[tuple[str, str, float]] = []
+    for number, good, best in objects_found(sheet, regions):
+        made, item = sheet.made[number], regions.items[best]
+        if not good:
+            continue
+        own = (sheet.object_of == number) & (sheet.truth == made.kind) & design.joined
+        true = float(np.median(design.lengths_mm[own]))
+        found.append((made.kind, "stitch", item.stitch_length_mm / true - 1.0))
+        if made.spacing_mm and item.row_spacing_mm:
+            found.append((made.kind, "spacing", item.row_spacing_mm / made.spacing_mm - 1.0))
+        if made.width_mm and item.width_mm:
+            found.append((made.kind, "width", item.width_mm / made.width_mm - 1.0))
+        if made.direction_deg is not None and item.direction_deg is not None:
+            turn = (item.direction_deg - made.direction_deg + 90.0) % 180.0 - 90.0
+            found.append((made.kind, "direction", turn))
+    return found
+
+
 def gap_errors(sheet: Sheet, regions: Regions) -> tuple[list[np.ndarray], int, int]:
     """Errors of the gap along each border that was found, mm; how many were missed; how many false.
 

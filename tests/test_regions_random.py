@@ -6,38 +6,42 @@ Seeds below ``FIRST_FRESH`` were looked at while the rules were made; these test
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
 import pytest
 from labelled_families import FAMILIES, FILLS, labelled
 from labelled_parts import Sheet
-from labelled_score import KINDS, confusion, gap_errors, objects_found, right_share
+from labelled_score import KINDS, confusion, gap_errors, measures, objects_found, right_share
 
 from analyzer.regions import Regions, cut
 
-FIRST_FRESH = 1000
-EVERYDAY, LONG = 3, 60  # designs of each family, ordinary and hard
+FIRST_FRESH = 2000
+EVERYDAY, LONG = 3, 40  # designs of each family, ordinary and hard
 NAMES = [*FAMILIES, "mixed"]
+BORDERED = ("straight", "contour", "mixed")  # families with outlines: more of them, for pairs are few
 ALONG_MM = 4.0  # a gap is judged over this much of an outline
 
 
 @cache
-def cut_all(name: str, hard: bool, count: int) -> list[tuple[Sheet, Regions]]:
-    sheets = [labelled(name, FIRST_FRESH + seed, hard=hard) for seed in range(count)]
+def cut_all(name: str, hard: bool, count: int, beyond: bool = False) -> list[tuple[Sheet, Regions]]:
+    sheets = [labelled(name, FIRST_FRESH + seed, hard=hard, beyond=beyond) for seed in range(count)]
     return [(sheet, cut(sheet.design())) for sheet in sheets if sheet.labels]
 
 
-def all_cut(hard: bool, count: int) -> list[tuple[Sheet, Regions]]:
-    return [pair for name in NAMES for pair in cut_all(name, hard, count)]
+def all_cut(count: int, hard: bool | None = None) -> list[tuple[Sheet, Regions]]:
+    both = (False, True) if hard is None else (hard,)
+    return [pair for each in both for name in NAMES for pair in cut_all(name, each, count)]
 
 
 def check_kinds(count: int) -> None:
     for hard, least in ((False, 0.975), (True, 0.95)):
-        table = confusion(all_cut(hard, count))
+        table = confusion(all_cut(count, hard))
         assert np.trace(table) / table.sum() >= least
         for kind, row in zip(KINDS, table, strict=True):
-            assert row[KINDS.index(kind)] / row.sum() >= 0.93 - 0.03 * (count < LONG), kind
+            assert row[KINDS.index(kind)] / row.sum() >= 0.93, kind
         # One answer for everything, or the right answers to the wrong stitches, would not do.
         assert table.sum(axis=1).max() / table.sum() < 0.7
         assert np.trace(np.roll(table, 1, axis=1)) / table.sum() < 0.1
@@ -52,54 +56,72 @@ def check_fills(count: int) -> None:
 
 
 def check_regions(count: int) -> None:
-    found = [
-        good for hard in (False, True) for s, r in all_cut(hard, count) for _, good, _ in objects_found(s, r)
-    ]
+    found = [good for s, r in all_cut(count) for _, good, _ in objects_found(s, r)]
     assert len(found) > 100
-    assert np.mean(found) >= 0.95 - 0.02 * (count < LONG)
+    assert np.mean(found) >= 0.95
 
 
-def check_spacing(count: int) -> None:
-    errors: dict[str, list[float]] = {"fill": [], "satin": []}
-    for hard in (False, True):
-        for sheet, regions in all_cut(hard, count):
-            for number, good, best in objects_found(sheet, regions):
-                made, spacing = sheet.made[number], regions.items[best].row_spacing_mm
-                if good and made.spacing_mm and spacing:
-                    errors[made.kind].append(spacing / made.spacing_mm - 1.0)
-    for kind, each in errors.items():
+def check_measures(count: int) -> None:
+    errors = defaultdict(list)
+    for sheet, regions in all_cut(count):
+        for kind, what, error in measures(sheet, regions):
+            errors[kind, what].append(error)
+    limits = {"spacing": 0.03, "stitch": 0.03, "width": 0.03, "direction": 1.0}
+    wanted = {("fill", "spacing"), ("satin", "spacing"), ("satin", "width"), ("fill", "direction")}
+    assert wanted | {("satin", "direction"), ("run", "stitch"), ("fill", "stitch")} <= set(errors)
+    for (kind, what), each in errors.items():
         assert len(each) > 20
-        assert np.median(np.abs(each)) < 0.03, kind
+        assert np.median(np.abs(each)) < limits[what], (kind, what)
 
 
 def check_gaps(count: int) -> None:
-    missed = false = 0
-    stretches, whole = [], 0
-    for hard in (False, True):
-        for sheet, regions in all_cut(hard, count):
-            errors, lost, wrong = gap_errors(sheet, regions)
-            missed, false, whole = missed + lost, false + wrong, whole + len(errors)
-            k = round(ALONG_MM / 0.5)
-            stretches += [e[i : i + k].mean() for e in errors for i in range(0, len(e) - k + 1, k)]
-    assert whole > 5
-    assert missed <= 0.03 * (whole + missed)
-    error = np.array(stretches)
-    assert abs(np.median(error)) < 0.03
-    assert 1.4826 * np.median(np.abs(error - np.median(error))) < 0.06
+    missed = false = asserted = whole = 0
+    stretches = []
+    for name in BORDERED:
+        for hard in (False, True):
+            for sheet, regions in cut_all(name, hard, count * 3):
+                errors, lost, wrong = gap_errors(sheet, regions)
+                missed, false, whole = missed + lost, false + wrong, whole + len(errors)
+                asserted += len(regions.pairs)
+                k = round(ALONG_MM / 0.5)
+                stretches += [e[i : i + k].mean() for e in errors for i in range(0, len(e) - k + 1, k)]
+    assert whole > 10
+    # Of a few dozen pairs one may be missed, and one be false.
+    assert missed <= max(0.03 * (whole + missed), count < LONG)
+    assert false <= max(0.005 * asserted, count < LONG)
+    assert abs(np.mean(stretches)) < 0.03
+    assert np.std(stretches) < 0.06
 
 
-CHECKS = [check_kinds, check_fills, check_regions, check_spacing, check_gaps]
+def check_appliques(count: int) -> None:
+    made = found = 0
+    for sheet, regions in all_cut(count):
+        placed = sum(each.kind == "placement" for each in sheet.made.values())
+        made, found = made + placed, found + min(placed, len(regions.appliques))
+        assert len(regions.appliques) <= placed
+    assert made >= 2 * count
+    assert made - found <= max(0.1 * made, 1)
+
+
+CHECKS = [check_kinds, check_fills, check_regions, check_measures, check_gaps, check_appliques]
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-def test_a_few_fresh_designs_of_every_family(check) -> None:
+def test_a_few_fresh_designs_of_every_family(check: Callable[[int], None]) -> None:
     check(EVERYDAY)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-def test_many_fresh_designs_of_every_family(check) -> None:
+def test_many_fresh_designs_of_every_family(check: Callable[[int], None]) -> None:
     check(LONG)
+
+
+@pytest.mark.long
+def test_beyond_the_settings_that_it_was_made_for_kinds_still_hold() -> None:
+    beyond = [pair for name in NAMES for pair in cut_all(name, True, LONG // 2, beyond=True)]
+    table = confusion(beyond)
+    assert np.trace(table) / table.sum() > 0.9
 
 
 def test_the_same_seed_makes_the_same_design() -> None:

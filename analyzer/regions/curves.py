@@ -20,6 +20,9 @@ _CELL_MM = 0.5
 _STEP_MM = 0.25
 _INNER_CELLS = 3  #: a place is inside a fill where so many closed cells to all sides of it are laid
 _MOST_CELLS = 16_000_000  #: coarser cells beyond this, for absurdly large designs
+_MOST_PASSES = 3  #: of an outline
+_ROUND_ALL_MM = 1.5  #: an outline is nowhere so much smaller than what it goes round
+_WAY_STITCHES, _LEAST_WAY_MM = 12, 2.5  #: looked at before an outline; a way to it is longer
 _DEEP_CELLS = 3  #: an outline is nowhere so many cells inside
 _OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
 _WIDEST_MM = 1.4  #: rings further apart than this are a drawing
@@ -70,7 +73,7 @@ def _few(piece: Piece) -> bool:
 def _curved(sewn: Sewn, strokes: Strokes, group: list[Piece]) -> list[Piece]:
     """Return a group with what is curved fills in it; lines that are not keep the bands between them."""
     if len(group) == 1:
-        return [curved_rows(sewn, strokes, group[0])]
+        return _with_outline(sewn, strokes, curved_rows(sewn, strokes, group[0]))
     whole: list[Piece] = []
     parts: list[list[Piece]] = []
     for piece in group:
@@ -87,7 +90,7 @@ def _curved(sewn: Sewn, strokes: Strokes, group: list[Piece]) -> list[Piece]:
     for piece in _rings(sewn, whole):
         curved = curved_rows(sewn, strokes, piece)
         inside = every[bisect_left(starts, piece.first) : bisect_right(starts, piece.last)]
-        kept += [curved] if curved.shape == "curves" else inside
+        kept += _with_outline(sewn, strokes, curved) if curved.shape == "curves" else inside
     return kept
 
 
@@ -160,6 +163,37 @@ def _lay(sewn: Sewn, lines: list[Piece]) -> _Laid:
     taken = grown(inner, _INNER_CELLS)
     deep = shrunk(taken, _DEEP_CELLS)
     return _Laid(points, stitch, cell, inner.ravel(), taken.ravel(), deep.ravel(), cell_mm)
+
+
+def _with_outline(sewn: Sewn, strokes: Strokes, piece: Piece) -> list[Piece]:
+    """Part a curved fill from the outline that the same line goes on to round it, after a way across."""
+    start = _outline_start(sewn, piece) if piece.shape == "curves" else None
+    if start is None:
+        return [piece]
+    fill = curved_rows(sewn, strokes, Piece(piece.first, start, "line"))
+    return [fill, Piece(start + 1, piece.last, "line")] if fill.shape == "curves" else [piece]
+
+
+def _outline_start(sewn: Sewn, piece: Piece) -> int | None:
+    """Number of the penetration at which a last line round all of a piece begins, None without one."""
+    table = constants("regions")
+    points = sewn.penetrations[piece.first : piece.last + 1]
+    again = np.flatnonzero(np.hypot(*(points[:-1] - points[-1]).T) < table["retrace_mm"].value)
+    size = np.ptp(points, axis=0)
+    for k in again.tolist():
+        path = sewn.path_mm(piece.first + k + 1, piece.last)
+        if k < 2 or path > 2 * _MOST_PASSES * float(size.sum()) or path < table["curves_mm"].value:
+            continue
+        if (np.ptp(points[k:], axis=0) < size - _ROUND_ALL_MM).any():
+            continue
+        # From one ring to the next it is only a step; a way across comes straight from further off.
+        step = np.diff(points[max(k - _WAY_STITCHES, 0) : k + 1], axis=0)
+        length = np.hypot(*step.T)
+        straight = step @ step[-1] > 0.97 * length * length[-1]
+        bends = np.flatnonzero(~straight)
+        way = float(length[bends[-1] + 1 if bends.size else 0 :].sum())
+        return piece.first + k if way > _LEAST_WAY_MM else None
+    return None
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:

@@ -45,7 +45,7 @@ def cut(design: Design) -> Regions:
     bands = find_bands(strokes, link_strokes(strokes))
     pieces = curved_fills(sewn, strokes, fill_gaps(sewn, ties, bands))
     over = dense_ground(sewn, pieces)
-    pieces = [_thin(sewn, piece, over) for piece in pieces]
+    pieces = [_thin(sewn, strokes, piece, over) for piece in pieces]
     pieces = join_sections(sewn, absorb_scraps(sewn, strokes, pieces, over), over)
     # Few rows that joined no larger band are no pattern after all.
     pieces = [Piece(p.first, p.last, "line") if p.kin else p for p in pieces]
@@ -54,16 +54,28 @@ def cut(design: Design) -> Regions:
     return _regions(sewn, strokes, pieces)
 
 
-def _thin(sewn: Sewn, piece: Piece, over: Ground | None) -> Piece:
+def _thin(sewn: Sewn, strokes: Strokes, piece: Piece, over: Ground | None) -> Piece:
     """Decide what a band is once it is known what hides it: underlay, pattern, or only part of a line."""
     if not piece.band:
         return piece
+    if _lengthwise(strokes, piece):
+        return Piece(piece.first, piece.last, "line")
     table = constants("regions")
     hidden = hidden_share(sewn, piece, over) >= table["hidden_share"].value
     sparse = table["sparse_satin_mm" if piece.shape == "zigzag" else "sparse_fill_mm"].value
     if not hidden and (piece.spacing_mm > sparse or _few(piece)):
         return Piece(piece.first, piece.last, "line")
     return replace(piece, hidden=True) if hidden else piece
+
+
+def _lengthwise(strokes: Strokes, piece: Piece) -> bool:
+    """Whether threads lie on each other and go on along themselves: a line sewn several times."""
+    if piece.shape != "zigzag" or piece.spacing_mm > constants("regions")["retrace_mm"].value:
+        return False
+    rows = piece.rows
+    step = np.diff((strokes.start[rows] + strokes.end[rows]) / 2, axis=0)
+    along = np.abs(np.einsum("ij,ij->i", step, strokes.unit[rows[:-1]]))
+    return bool(along.sum() > 0.7 * np.hypot(*step.T).sum())
 
 
 def _few(piece: Piece) -> bool:

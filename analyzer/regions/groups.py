@@ -30,6 +30,7 @@ _FEW_BETWEEN = 3  #: strokes between two parts of a pattern that one look bridge
 _FAN = 8  #: threads between two parts of a border that fan out round a corner, at least
 _ONE_WAY = 0.3  #: length of the axial mean of directions, less is none
 _SPLIT_SHARE = 0.8  #: of a split satin nearly every thread begins where the one before ended
+_EVEN_WIDTH = 0.12  #: median deviation of a column's width, of that width
 _SPLITS = 4  #: most stitches to one thread of a split satin
 Keys: TypeAlias = npt.NDArray[np.int64]
 _Degrees = TypeVar("_Degrees", float, Floats)
@@ -209,8 +210,11 @@ def _zig_zags(strokes: Strokes, rows: Ints, count: Keys, spacing_mm: Floats) -> 
     table = constants("regions")
     few = medians(stitches.astype(np.float64), count) <= _SPLITS
     close = spacing_mm < 0.6 * table["dense_satin_mm"].value
-    narrow = medians(weight, count) < table["widest_satin_mm"].value
-    split = (adjoining > _SPLIT_SHARE) & few & close & narrow
+    width = medians(weight, count)
+    narrow = width < table["widest_satin_mm"].value
+    # Rows of a fill follow its shape; a column is as wide along most of its length.
+    even = medians(np.abs(weight - np.repeat(width, count)), count) < _EVEN_WIDTH * width
+    split = (adjoining > _SPLIT_SHARE) & few & close & narrow & even
     zig_zags: Bools = thin | split
     return zig_zags
 
