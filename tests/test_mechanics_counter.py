@@ -39,18 +39,18 @@ def test_backed_cloth_is_countered_in_a_pass_or_two(last, backings):
 def test_what_is_countered_is_what_the_response_says(last):
     """The gap before is the one that the response gives, which takes drift between the stitches."""
     one = stack(TWILL, CUTAWAY, pull_n=0.65)
-    states, _ = sew_nominal(last, one)
-    shift = gap_shift(last.full, states, last.design, last.regions.pairs[0])[0]
+    states, forming, _ = sew_nominal(last, one)
+    shift = gap_shift(last.full, states, last.design, last.regions.pairs[0], forming)[0]
     assert counter(last, one).before.gap_mm == pytest.approx(np.abs(shift).max(), rel=0.1)
 
 
 def sewn_gap(sewing, moves, one):
     """Sew the moved stitches on ``one`` and return the gap's change at each station: move plus drift."""
     moved = prepare(moved_design(sewing.design, moves.shift_mm), sewing.regions, sewing.hoop)
-    states, _ = sew_nominal(moved, one)
+    states, forming, _ = sew_nominal(moved, one)
     pair = sewing.regions.pairs[0]
     move = moves.shift_mm[pair.outline_stitch] - moves.shift_mm[pair.edge_stitch]
-    drifted = gap_shift(moved.full, states, moved.design, pair)[0]
+    drifted = gap_shift(moved.full, states, moved.design, pair, forming)[0]
     return np.einsum("ki,ki->k", move, pair.normal) + drifted
 
 

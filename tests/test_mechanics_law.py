@@ -2,10 +2,15 @@
 
 import numpy as np
 import pytest
-from disc_by_hand import TWILL, isotropic
+from disc_by_hand import TWILL, disc, isotropic
 
+from analyzer.goods.constants import constants
+from analyzer.mechanics.blocks import cut_blocks
+from analyzer.mechanics.drift import share_of_way
 from analyzer.mechanics.law import Pull, StitchClass, Stitches, compliance, tension
 from analyzer.mechanics.sequence import locking_share
+
+LAW = {name: entry.value for name, entry in constants("stitch_law").items()}
 
 
 def stitches(length, kind, spacing=0.4, direction=(1.0, 0.0)):
@@ -38,8 +43,49 @@ def test_an_orthotropic_sheet_gives_more_across_its_stiff_direction():
 def test_fill_amplification_worked_by_hand():
     """The formula evaluated step by step for L 3.5, s 0.4, Eh 12, nu 0.3, EA0 80."""
     y = 80.0 * 1.3 * 2.7 / (4 * np.pi * 12.0)
-    amp = 1 + 1.42 * (y / 3.5) * np.log(1 + 0.264 * (3.5 / 0.375) * (y / (0.2793 * 0.4)) ** -0.34)
+    near = LAW["fill_reach"] * (3.5 / 0.375) * (y / 0.4) ** LAW["fill_spacing_exponent"]
+    amp = 1 + LAW["fill_gain"] * (y / 3.5) ** LAW["fill_power"] * np.log(1 + near)
+    assert 1.5 < amp < 2.5
     assert tension(stitches([3.5], StitchClass.FILL), pull(), 2.0)[0, 0] == pytest.approx(amp)
+
+
+@pytest.mark.parametrize(("degrees", "askew"), [(0, 0.0), (45, 1.0), (90, 0.0), (112.5, 0.5)])
+def test_satin_amplification_worked_by_hand(degrees, askew):
+    """Width 2, Eh 12, nu 0.3, EA0 80, cells of 2 mm; the cell's part by how the threads lie across it."""
+    y = 80.0 * 1.3 * 2.7 / (4 * np.pi * 12.0)
+    held = LAW["satin_cell"] * 2.0 / 2.0 * (1 - LAW["satin_askew"] * askew)
+    gain = LAW["satin_gain"] * (y / 2.0) ** LAW["satin_power"] * np.log(1 + 2.0 / 0.375)
+    direction = (np.cos(np.radians(degrees)), np.sin(np.radians(degrees)))
+    found = tension(stitches([2.0], StitchClass.SATIN, direction=direction), pull(), 2.0)[0, 0]
+    assert found == pytest.approx((1 + held) * (1 + gain))
+
+
+def test_within_a_block_most_of_the_way_comes_early_and_all_of_it_by_the_end():
+    """ln(1 + rho m)/ln(1 + rho): the way gone under even pull while ties form evenly, integrated here."""
+    rho, m = 9.0, 0.4
+    steps = np.linspace(0.0, 1.0, 200_001)
+    rate = 1.0 / (1.0 + rho * steps)
+    soft = rate[: round(m * 200_000)].sum() / rate[:-1].sum()
+    mixed = LAW["forming_share"] * soft + (1 - LAW["forming_share"]) * m
+    found = share_of_way(np.array([rho, 0.0, 50.0, 50.0]), np.array([m, m, 0.0, 1.0]))
+    assert found == pytest.approx([mixed, m, 0.0, 1.0], abs=1e-4)
+    assert found[0] > m
+
+
+def test_the_blocks_of_a_stretch_begin_short():
+    """Share (i/n)^2 of the way at the end of block i."""
+    design, regions = disc("last")
+    progress = np.where(regions.region_of == 0, 1.0, 0.0)
+    blocks = cut_blocks(progress, regions, progress.sum() / 8, 100)
+    sizes = np.bincount(blocks.block[regions.region_of == 0])
+    assert len(sizes) == 8
+    assert np.cumsum(sizes) / sizes.sum() == pytest.approx((np.arange(1, 9) / 8) ** 2, abs=0.01)
+    assert (np.diff(blocks.block) >= 0).all()
+    inside = np.diff(blocks.block) == 0
+    assert (np.diff(blocks.moment)[inside] >= 0).all()
+    assert blocks.moment.min() >= 0.0
+    assert blocks.moment.max() <= 1.0
+    assert design.stitches > 1000
 
 
 def test_a_lone_line_takes_the_cell_for_its_spacing_and_short_stitches_pull_plainly():

@@ -36,7 +36,7 @@ def sewn_anew(sewing, one, draws, layout=None):
     pull = values(draws, "pull_n", one.spreads["pull_n"]) / one.spreads["pull_n"].value
     return np.concatenate(
         [
-            pair.meant_mm + pull[:, None] * gap_shift(layout, sewn.states, sewing.design, pair)
+            pair.meant_mm + pull[:, None] * gap_shift(layout, sewn.states, sewing.design, pair, sewn.forming)
             for pair in sewing.regions.pairs
         ],
         axis=1,

@@ -16,7 +16,8 @@ from analyzer.regions.types import Region, RegionKind, Regions
 # its length.
 _RUN_PROGRESS = 0.05
 _DENSE_MM = 0.8
-_WIDE_MM = 8.0
+_WIDE_MM = 5.0
+_GROWING = 2.0  # exponent by which the blocks of one stretch grow: its first stitches drift most
 _ATTEMPTS = 24  # lengthenings of the blocks until there are no more than allowed, up to 170 times
 
 
@@ -63,6 +64,8 @@ def _extent(item: Region, points: Floats) -> float:
 def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) -> Blocks:
     """Cut into blocks of about ``step_mm`` of front progress, longer where there would be more than ``most``.
 
+    The blocks of one stretch are short where it begins and grow.
+
     A block holds no outline together with a region that it borders, unless nothing else keeps within
     ``most``.
     """
@@ -83,10 +86,11 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
         begin, end = int(starts[first]), int(ends[last])
         done = reached[begin:end] - reached[begin]
         whole = reached[end] - reached[begin]
-        place = done / whole * count if whole > 0 else np.zeros(end - begin)
-        inside = np.minimum(place.astype(np.int32), count - 1)
+        share = done / whole if whole > 0 else np.zeros(end - begin)
+        limits = (np.arange(count + 1) / count) ** _GROWING
+        inside = np.minimum(np.searchsorted(limits, share, side="right") - 1, count - 1)
         block[begin:end] = number + inside
-        moment[begin:end] = np.clip(place - inside, 0.0, 1.0)
+        moment[begin:end] = np.clip((share - limits[inside]) / np.diff(limits)[inside], 0.0, 1.0)
         first, number = last + 1, number + count
     return Blocks(count=number, block=frozen(block), moment=frozen(moment))
 

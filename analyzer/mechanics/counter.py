@@ -166,9 +166,9 @@ def _moved(sewing: Sewing, shift_mm: Floats) -> Sewing:
 
 def _sewn(meant: Sewing, moved: Sewing, shift_mm: Floats, stack: Stack) -> tuple[Miss, Floats, bool]:
     """Sew ``moved`` and return its misses, the drift (m, 2) mm of its penetrations, and whether too far."""
-    states, beyond = sew_nominal(moved, stack)
+    states, forming, beyond = sew_nominal(moved, stack)
     numbers = np.arange(len(shift_mm), dtype=np.int32)
-    drifted = drift(moved.full, states, moved.design.penetrations, numbers)[0]
+    drifted = drift(moved.full, states, moved.design.penetrations, numbers, forming)[0]
     error = shift_mm + drifted
     gaps = [_gap_error(meant.design, error, pair) for pair in meant.regions.pairs]
     gap = max((float(np.abs(gap).max(initial=0.0)) for gap in gaps), default=None)

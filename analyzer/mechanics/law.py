@@ -70,12 +70,13 @@ def tension(stitches: Stitches, pull: Pull, cell_mm: float) -> Floats:
     y = give * pull.thread_stiffness_n[:, None]
     spacing = np.where(np.isnan(stitches.spacing_mm), cell_mm, stitches.spacing_mm)
 
-    closeness = (y / (law["fill_spacing_scale"] * spacing)) ** law["fill_spacing_exponent"]
-    reach = law["fill_reach"] * length / radius
-    fill = 1.0 + law["fill_gain"] * (y / length) * np.log1p(reach * closeness)
-    reach = law["satin_reach"] * length / radius
-    satin = (1.0 + law["satin_cell"] * cell_mm / length) * (
-        1.0 + law["satin_gain"] * (y / length) * np.log1p(reach)
+    reach = law["fill_reach"] * length / radius * (y / spacing) ** law["fill_spacing_exponent"]
+    fill = 1.0 + law["fill_gain"] * (y / length) ** law["fill_power"] * np.log1p(reach)
+    # sin^2 of twice the angle to the grid: cells hold a narrow column the less, the more it crosses them
+    askew = 4.0 * (n[:, 0] * n[:, 1]) ** 2
+    held = law["satin_cell"] * cell_mm / length * (1.0 - law["satin_askew"] * askew)
+    satin = (1.0 + held) * (
+        1.0 + law["satin_gain"] * (y / length) ** law["satin_power"] * np.log1p(length / radius)
     )
 
     is_satin = stitches.kind == StitchClass.SATIN

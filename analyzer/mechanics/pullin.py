@@ -29,9 +29,15 @@ def stitched(layout: Layout) -> Bools:
 
 
 def pull_in(
-    layout: Layout, states: Floats, penetrations: Floats, loaded: Bools, visible: Bools, weight: Floats
+    layout: Layout,
+    states: Floats,
+    penetrations: Floats,
+    loaded: Bools,
+    visible: Bools,
+    weight: Floats,
+    forming: Floats | None = None,
 ) -> tuple[PullIn, Floats]:
-    """Measure variant 0 of ``states``.
+    """Measure variant 0 of ``states`` (v, blocks + 1, nodes, 2) and of ``forming`` (v, blocks).
 
     ``loaded`` (m,) marks the penetrations of stitches that pull, ``visible`` (m,) those not hidden under
     others; ``weight`` (n, 3) are the pulling stitches' length times their direction (1, cos 2a, sin 2a). Also
@@ -39,7 +45,7 @@ def pull_in(
     """
     one = states[:1]
     numbers = np.arange(len(penetrations), dtype=np.int32)
-    moved = drift(layout, one, penetrations, numbers)[0]
+    moved = drift(layout, one, penetrations, numbers, None if forming is None else forming[:1])[0]
     whole = end_displacement(layout, one, penetrations)[0]
     used = np.flatnonzero(loaded)
     seen = np.flatnonzero(visible & loaded) if (visible & loaded).any() else used

@@ -69,7 +69,7 @@ def respond(
     )
     radius = 0.5 * stack.needle.blade_mm.value
     ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
-    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, radius), ringed])
+    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, coarse.forming, radius), ringed])
     runs = Runs(_rms(coarse.states), wanted, _slipping(sewing, variants))
     rows = telling_rows(plan, runs) if detail == "full" else (0,)
     layout = sewing.full if detail == "full" else sewing.screen
@@ -85,10 +85,12 @@ def respond(
     fine = Fine(
         rows,
         scale,
-        np.column_stack([_wanted(sewing, layout, nominal.states, radius), ringed[list(rows)] * finer]),
+        np.column_stack(
+            [_wanted(sewing, layout, nominal.states, nominal.forming, radius), ringed[list(rows)] * finer]
+        ),
     )
     states = _slipped(sewing, layout, stack, nominal.states[:1], coarse)
-    middle = np.append(_wanted(sewing, layout, states, radius)[0], ringed[0])
+    middle = np.append(_wanted(sewing, layout, states, nominal.forming[:1], radius)[0], ringed[0])
     drawn = spread_out(plan, stack, draws, runs, middle, fine)
 
     gaps = _gaps(sewing, middle, drawn)
@@ -101,7 +103,13 @@ def respond(
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
     weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
     pulled, moved = pull_in(
-        layout, states, sewing.design.penetrations, sewing.loaded, visible(sewing.regions), weight
+        layout,
+        states,
+        sewing.design.penetrations,
+        sewing.loaded,
+        visible(sewing.regions),
+        weight,
+        nominal.forming,
     )
     shape = (layout.grid.ny + 1, layout.grid.nx + 1, 2)
     u = states[0, -1].reshape(shape)
@@ -156,10 +164,11 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
     )
 
 
-def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, bool]:
+def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, Floats, bool]:
     """Sew the design once at nominal values on the fine grid.
 
-    Returns the states (1, blocks + 1, nodes, 2) mm, and whether the cloth strains beyond the model's range.
+    Returns the states (1, blocks + 1, nodes, 2) mm, how far ties form in each block (1, blocks), and whether
+    the cloth strains beyond the model's range.
 
     Raises:
         NotConverged: a solve missed its tolerance.
@@ -169,7 +178,7 @@ def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, bool]:
     sewn = sew(sewing.full, sewing.stitches, one, tolerance=TOLERANCE)
     states = _slipped(sewing, sewing.full, stack, sewn.states)
     beyond = strain_p95(sewing.full, states[0, -1]) > constants("limits")["strain_p95"].value
-    return states, beyond
+    return states, sewn.forming, beyond
 
 
 def _slipped(
@@ -229,11 +238,13 @@ def _part(
     return lambda done: report(begin + done * (end - begin))
 
 
-def _wanted(sewing: Sewing, layout: Layout, states: Floats, radius_mm: float) -> Floats:
+def _wanted(sewing: Sewing, layout: Layout, states: Floats, forming: Floats, radius_mm: float) -> Floats:
     """Gap shifts at all stations, then losses of all columns, (v, q) mm."""
     design = sewing.design
-    parts = [gap_shift(layout, states, design, pair) for pair in sewing.regions.pairs]
-    parts += [width_loss(layout, states, design, column, radius_mm)[:, None] for column in sewing.columns]
+    parts = [gap_shift(layout, states, design, pair, forming) for pair in sewing.regions.pairs]
+    parts += [
+        width_loss(layout, states, design, column, radius_mm, forming)[:, None] for column in sewing.columns
+    ]
     return np.concatenate(parts, axis=1) if parts else np.zeros((len(states), 0))
 
 

@@ -42,6 +42,7 @@ class Sewn:
     """What sewing leaves.
 
     ``states`` (v, blocks + 1, nodes, 2) mm: displacement before the first block and after each.
+    ``forming`` (v, blocks): the ties that form in a block over what is there already, along the thread.
     The rest is of variant 0 only: ``layer_resultants`` (l, cells, 3) and ``tie_resultants`` (cells, 3) N/m,
     the stress that straining has put into each layer and into the ties; ``kept`` (l, cells) the share of
     stiffness that is there and that the needle has left of each layer; ``ties`` (cells, 3, 3) N/m;
@@ -49,6 +50,7 @@ class Sewn:
     """
 
     states: Floats
+    forming: Floats
     layer_resultants: Floats
     tie_resultants: Floats
     kept: Floats
@@ -102,6 +104,7 @@ def sew(
     free = layout.free.reshape(shape)
     states = np.zeros((v, count + 1, *shape))
     owed = np.zeros((v, *shape))
+    forming = np.zeros((v, count))
     iterations = 0
     for k in range(count):
         rows = slice(int(layout.start[k]), int(layout.start[k + 1]))
@@ -113,7 +116,9 @@ def sew(
         stiffness[:, at] += weakened
         new = 1000.0 * variants.pull.thread_stiffness_n[:, None, None, None] * layout.ties[rows]
         e = layout.along[rows]
-        rho = np.einsum("ci,vcij,cj->vc", e, new, e) / np.einsum("ci,vcij,cj->vc", e, stiffness[:, at], e)
+        along = np.einsum("ci,vcij,cj->vc", e, new, e)
+        rho = along / np.einsum("ci,vcij,cj->vc", e, stiffness[:, at], e)
+        forming[:, k] = (along * rho).sum(axis=1) / np.maximum(along.sum(axis=1), 1e-12)
         share = locking_share(rho)[:, :, None, None] * new
         stiffness[:, at] += share
         sheet.change(at, stiffness[:, at])
@@ -144,6 +149,7 @@ def sew(
             progress((k + 1) / count)
     return Sewn(
         states=states.reshape(v, count + 1, lattice.nodes, 2),
+        forming=forming,
         layer_resultants=strained[:-1],
         tie_resultants=strained[-1],
         kept=kept[0],

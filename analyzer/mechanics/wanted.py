@@ -47,26 +47,40 @@ def columns(
     return tuple(result)
 
 
-def gap_shift(layout: Layout, states: Floats, design: Design, pair: OutlinePair) -> Floats:
+def gap_shift(
+    layout: Layout, states: Floats, design: Design, pair: OutlinePair, forming: Floats | None = None
+) -> Floats:
     """Return what drift adds to the gap at each station, ``n . (d_outline - d_edge)``, (v, k) mm."""
-    outline = drift(layout, states, pair.at, pair.outline_stitch)
-    edge = drift(layout, states, pair.edge, pair.edge_stitch)
+    outline = drift(layout, states, pair.at, pair.outline_stitch, forming)
+    edge = drift(layout, states, pair.edge, pair.edge_stitch, forming)
     result: Floats = np.einsum("vki,ki->vk", outline - edge, pair.normal)
     return result
 
 
-def width_loss(layout: Layout, states: Floats, design: Design, column: Column, radius_mm: float) -> Floats:
+def width_loss(
+    layout: Layout,
+    states: Floats,
+    design: Design,
+    column: Column,
+    radius_mm: float,
+    forming: Floats | None = None,
+) -> Floats:
     """Visible loss of width of a column, without play, (v,) mm.
 
-    The mean approach of both rails since each stitch's own moment, times the share of it that shows (a
-    thread sinks into its holes before it shortens); see ``satin_visible`` in ``stitch_law.toml``.
+    The mean approach of both rails since each stitch's own moment. Open columns show more of it and close
+    ones less than the grid can tell: see ``satin_visible`` in ``stitch_law.toml``.
     """
-    law = constants("stitch_law")
     last = column.stitches
     b, a = design.penetrations[last], design.penetrations[last - 1]
     n = (b - a) / np.hypot(*(b - a).T)[:, None]
-    approach = drift(layout, states, a, last) - drift(layout, states, b, last)
-    ratio = column.pitch_mm / radius_mm
-    share = law["satin_visible"].value * ratio ** law["satin_visible_exponent"].value
+    approach = drift(layout, states, a, last, forming) - drift(layout, states, b, last, forming)
+    share = visible_share(column.pitch_mm, radius_mm)
     result: Floats = share * np.einsum("vsi,si->vs", approach, n).mean(axis=1)
     return result
+
+
+def visible_share(pitch_mm: float, radius_mm: float) -> float:
+    """Loss of width of a satin of ``pitch_mm``, there and back, over what the grid tells of it."""
+    law = constants("stitch_law")
+    ratio = pitch_mm / radius_mm
+    return float(law["satin_visible"].value * ratio ** law["satin_visible_exponent"].value)

@@ -107,6 +107,51 @@ def circle(radius: float, count: int = 60) -> np.ndarray:
     return radius * np.column_stack([np.cos(theta), np.sin(theta)])
 
 
+def row_ends(part: Part) -> tuple[np.ndarray, np.ndarray]:
+    """Numbers within the part of the penetrations at the low and the high end of each row."""
+    points = turned(part.points, -(part.direction_deg or 0.0))
+    begins = np.flatnonzero(np.r_[True, np.abs(np.diff(points[:, 1])) > 1e-6])
+    ends = np.r_[begins[1:] - 1, len(points) - 1]
+    forth = points[begins, 0] < points[ends, 0]
+    return np.where(forth, begins, ends), np.where(forth, ends, begins)
+
+
+def along(values: np.ndarray, count: int) -> np.ndarray:
+    """Running mean over ``count`` neighbours: single penetrations scatter by where their row begins."""
+    window = np.ones(count)
+    return np.convolve(values, window, "same") / np.convolve(np.ones(len(values)), window, "same")
+
+
+def shortening(parts: list[Part], moves: np.ndarray) -> dict[str, np.ndarray]:
+    """How far each part is drawn together by ``moves`` (m, 2) of all penetrations, mm, place by place.
+
+    Of a fill at both ends of its rows, each end for itself; of a satin from rail to rail; runs have none.
+    """
+    result, first = {}, 0
+    for number, part in enumerate(parts):
+        own = moves[first : first + len(part.points)]
+        if part.kind is RegionKind.FILL:
+            angle = np.radians(part.direction_deg or 0.0)
+            n = np.array([np.cos(angle), np.sin(angle)])
+            low, high = row_ends(part)
+            result[f"{number} fill"] = np.concatenate([along(own[low] @ n, 7), along(-own[high] @ n, 7)])
+        elif part.kind is RegionKind.SATIN:
+            n = np.diff(part.points, axis=0)
+            n /= np.hypot(*n.T)[:, None]
+            result[f"{number} satin"] = along(np.einsum("ki,ki->k", own[:-1] - own[1:], n), 11)
+        first += len(part.points)
+    return result
+
+
+def gaps(regions: Regions, drift: np.ndarray) -> dict[str, np.ndarray]:
+    """What ``drift`` (m, 2) of all penetrations adds to the gap along each pair, mm, station by station."""
+    result = {}
+    for pair in regions.pairs:
+        moved = drift[pair.outline_stitch] - drift[pair.edge_stitch]
+        result[f"gap {pair.outline}-{pair.borders}"] = along(np.einsum("ki,ki->k", moved, pair.normal), 5)
+    return result
+
+
 def assemble(
     parts: list[Part], pairs: tuple[tuple[int, int, np.ndarray, np.ndarray], ...] = ()
 ) -> tuple[Design, Regions]:
