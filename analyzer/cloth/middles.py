@@ -28,8 +28,10 @@ _MOST_PLACES = 500  #: searched at a time
 
 def middles(
     labels: _Labels, count: int, reach_mm: Floats, grid: Grid, turn: Floats, near: Nearby
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the middle (count, 2) mm and the distance (count,) mm from every thread's line.
+
+    Last come the best pixel of each place, which lies in it for certain, and its distance.
 
     ``labels`` (ny, nx) are the places 1 .. count on the raster ``grid``, whose points turned back by ``turn``
     are those of the threads ``near``; no point of place i is further than ``reach_mm[i - 1]`` from a thread
@@ -41,7 +43,8 @@ def middles(
     clearance = _clearances(at, reach_mm[place] + (depth + 2.0 * coarse - 2.0) * grid.cell_mm, near)
     order = np.lexsort((-clearance, place))
     best = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
-    return _refined(at[best], clearance[best], coarse[best] * grid.cell_mm, near)
+    moved, distance = _refined(at[best], clearance[best], coarse[best] * grid.cell_mm, near)
+    return moved, distance, at[best], clearance[best]
 
 
 def _deep(labels: _Labels) -> tuple[_Longs, _Longs, _Longs, Floats, Floats]:

@@ -13,10 +13,11 @@ from analyzer.cloth.patches import Patch, patches
 from analyzer.cloth.types import RegionCover
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid
-from analyzer.regions import Region, Regions
+from analyzer.regions import Region, RegionKind, Regions
 
 _Longs = npt.NDArray[np.int64]
 
+_HIDDEN = (RegionKind.UNDERLAY, RegionKind.TRAVEL)
 _LAYERS_SHARE = 0.995  #: layers_max is this quantile over what is covered of a region's ground
 _LAYERS_MOST = 0.999  #: layers_most is this quantile over all that is covered
 _MOST_SPACINGS = 250  #: row spacings told apart
@@ -136,8 +137,9 @@ def _spacings(regions: Regions) -> Floats:
 
 
 def _mark(sheet: Sheet, region: Region, patch: Patch, ground: Bools) -> None:
-    """Note a region's ground and row spacing on the sheet."""
-    code = max(int(np.searchsorted(sheet.spacing_mm, region.row_spacing_mm or 0.0)), 1)
+    """Note a region's ground and row spacing on the sheet; rows of hidden stitching leave no gaps to see."""
+    spacing = 0.0 if region.kind in _HIDDEN else region.row_spacing_mm or 0.0
+    code = max(int(np.searchsorted(sheet.spacing_mm, spacing)), 1)
     rows = sheet.rows[patch.rows, patch.columns]
     np.maximum(rows, ground.view(np.uint8) * np.uint8(code), out=rows)
 

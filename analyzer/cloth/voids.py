@@ -46,16 +46,19 @@ def find_voids(sheet: Sheet, near: Nearby, lining: Lining, width_mm: float) -> t
         return ()
     opens = np.arange(count) >= enclosed
     reach = np.where(opens, known["void_open_mm"].value, least) + 0.5 * width_mm + grid.cell_mm
-    middle, clearance = middles(labels, count, reach, grid, sheet.turn, near)
+    middle, clearance, pixel, pixel_clearance = middles(labels, count, reach, grid, sheet.turn, near)
     edge, area_px = _grow(labels, sheet.covered, count, int(np.ceil(least / grid.cell_mm)))
     area: Floats = area_px * grid.cell_mm**2
-    radius: Floats = clearance - 0.5 * width_mm
+    columns, rows = _pixels(middle @ sheet.turn, grid)
+    inside = labels[rows, columns] == np.arange(1, count + 1)
+    # Towards its mouth a gap widens: its middle must not move out of it.
+    middle = np.where((opens & ~inside)[:, None], pixel, middle)
+    radius: Floats = np.where(opens & ~inside, pixel_clearance, clearance) - 0.5 * width_mm
     turned = middle @ sheet.turn
     rows_mm = _spacing(sheet, turned, np.where(opens, radius + width_mm, 0.0))
     kept = (radius > least) & (radius > known["row_gap_share"].value * rows_mm - 0.5 * width_mm)
     # A tail of a void is no void of its own: its middle moves into what is far from all threads.
-    columns, rows = _pixels(turned, grid)
-    kept &= labels[rows, columns] == np.arange(1, count + 1)
+    kept &= inside | opens
     kept &= ~opens | (area >= known["void_open_slender"].value * (2.0 * radius) ** 2)
     if not kept.any():
         return ()
