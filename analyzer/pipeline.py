@@ -167,13 +167,15 @@ class _Bench:
         return chosen.kind if chosen else None
 
 
-def check(design: Design, job: Job, progress: Progress | None = None) -> Checked:
+def check(design: Design, job: Job, progress: Progress | None = None, *, changes: bool = True) -> Checked:
     """Look a design over for a job.
 
     Args:
         design: the stitches.
         job: cloth, care, hoop and so on. Without goods the design is measured and compared on three goods.
         progress: called with a few words on what is being done and the share done, 0 to 1.
+        changes: whether changes to the design are tried where it cannot simply be hooped; each costs about
+            as much as judging one stack.
 
     Raises:
         UnknownName: the job names something that is in no table.
@@ -196,7 +198,7 @@ def check(design: Design, job: Job, progress: Progress | None = None) -> Checked
     ]
     if job.goods is None:
         return _compared(benches)
-    return _planned(benches[0])
+    return _planned(benches[0], changes=changes)
 
 
 def _tell(progress: Progress | None, what: str, share: float) -> None:
@@ -204,7 +206,7 @@ def _tell(progress: Progress | None, what: str, share: float) -> None:
         progress(what, share)
 
 
-def _planned(bench: _Bench) -> Checked:
+def _planned(bench: _Bench, *, changes: bool) -> Checked:
     """Judge the stack that the job names, or search for the lightest that holds."""
     job, setup = bench.job, bench.setup
     use = bench.use(setup.cloth.sewn_thickness_mm)
@@ -223,7 +225,7 @@ def _planned(bench: _Bench) -> Checked:
         stacks,
         bench.confirmed if given else bench.screened,
         confirm=None if given else bench.confirmed,
-        changes=bench.changes,
+        changes=bench.changes if changes else None,
         given=given,
         from_stock=job.stock is not None and not given,
     )

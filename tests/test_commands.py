@@ -49,7 +49,7 @@ class Asked:
         self.answer = cases.checked()
         self.trouble: dict[str, Exception] = {}
 
-    def __call__(self, design: Design, job: Job, progress: object = None) -> Checked:
+    def __call__(self, design: Design, job: Job, progress: object = None, **_: object) -> Checked:
         """Answer one design."""
         self.jobs.append(job)
         if design.name in self.trouble:

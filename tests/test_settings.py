@@ -26,7 +26,7 @@ def jobs(monkeypatch: pytest.MonkeyPatch) -> list[Job]:
     """Return the jobs that checks are asked with, in place of checking."""
     asked: list[Job] = []
 
-    def answer(design: Design, job: Job, progress: object = None) -> Checked:
+    def answer(design: Design, job: Job, progress: object = None, **_: object) -> Checked:
         asked.append(job)
         return cases.checked()
 

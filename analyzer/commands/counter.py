@@ -68,7 +68,7 @@ def counter(
     original = read(design, limits=raised(**dict(read_limits)))
     to_bytes(original, form, output.name)  # what cannot be written is said before anything is computed
     with progress(design.name) as tell:
-        result = check_design(original, job, tell)
+        result = check_design(original, job, tell, changes=False)
         copy = result.countered(tell)
     written = None
     if copy.design is not None:

@@ -101,10 +101,13 @@ class Check(Checked):
         return picture
 
 
-def check(design: Design, job: Job | None = None, progress: Progress | None = None) -> Check:
+def check(
+    design: Design, job: Job | None = None, progress: Progress | None = None, *, changes: bool = True
+) -> Check:
     """Look ``design`` over for ``job`` and say whether it will stitch true, where not, and what to change.
 
-    ``progress`` is called with a few words on what is being done and the share done, 0 to 1.
+    ``progress`` is called with a few words on what is being done and the share done, 0 to 1. ``changes``:
+    whether changes to the design are tried where it cannot simply be hooped.
 
     Raises:
         TypeError: ``design`` is no Design (read it first), ``job`` no Job, or a setting of another type.
@@ -116,7 +119,7 @@ def check(design: Design, job: Job | None = None, progress: Progress | None = No
         raise TypeError(f"check takes a Design, not {_kind(design)}: read the file first, check(read(path))")
     asked = Job() if job is None else job
     _refuse_other_types(asked)
-    return Check.of(pipeline.check(design, asked, progress))
+    return Check.of(pipeline.check(design, asked, progress, changes=changes))
 
 
 def _kind(value: object) -> str:
