@@ -249,7 +249,7 @@ def test_mistake_of_ours_is_a_line_too(asked: Asked, capfd: pytest.CaptureFixtur
 
 
 def test_interruption_is_130(asked: Asked, capfd: pytest.CaptureFixture[str]) -> None:
-    def interrupt(*_: object) -> Checked:
+    def interrupt(*_: object, **__: object) -> Checked:
         raise KeyboardInterrupt
 
     asked.__class__ = type("Interrupting", (Asked,), {"__call__": interrupt})
