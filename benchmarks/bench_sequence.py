@@ -112,7 +112,10 @@ def superlu_seconds(layout: Layout, sewn: Sewn) -> float:
 def gaps(sewing: Sewing, layout: Layout, sewn: Sewn) -> np.ndarray:
     """Shift at all stations, mm."""
     return np.concatenate(
-        [gap_shift(layout, sewn.states, sewing.design, pair)[0] for pair in sewing.regions.pairs]
+        [
+            gap_shift(layout, sewn.states, sewing.design, pair, sewn.forming)[0]
+            for pair in sewing.regions.pairs
+        ]
     )
 
 
