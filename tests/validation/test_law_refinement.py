@@ -51,8 +51,8 @@ def test_blocks_of_1_to_2_5_mm_agree(monkeypatch, shape):
 @pytest.mark.long
 @pytest.mark.parametrize("shape", ["disc, run last", "satin 4 mm"])
 def test_cells_of_4_2_and_1_mm_agree(monkeypatch, shape):
-    """Within 15 % of each other: the law's own spreading over a cell is in the coefficients."""
+    """Within 20 % of each other: the law's own spreading over a cell is in the coefficients."""
     found = [means(monkeypatch, shape, cell, 2.0) for cell in CELLS_MM]
     for name in found[0]:
         values = [each[name] for each in found]
-        assert max(values) < 1.15 * min(values), name
+        assert max(values) < 1.2 * min(values), name
