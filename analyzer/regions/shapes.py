@@ -147,7 +147,9 @@ def _around_curves(sewn: Sewn, piece: Piece) -> shapely.Geometry:
     line = shapely.LineString(sewn.penetrations[max(piece.first - 1, 0) : piece.last + 1])
     reach = 1.1 * piece.spacing_mm + 0.1
     # The outermost line is an edge where the turns part at a corner, too: nothing thin is left out.
-    return shapely.buffer(shapely.buffer(line, reach, join_style="mitre"), 0.01 - reach, join_style="mitre")
+    # A line that doubles back has no mitre there: round and thin first.
+    thin = shapely.buffer(line, 0.01, quad_segs=1)
+    return shapely.buffer(shapely.buffer(thin, reach, join_style="mitre"), -reach, join_style="mitre")
 
 
 def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
