@@ -71,6 +71,7 @@ class Job:
     colour: str | None = None  #: of the goods, "#rrggbb"
     backing: str | tuple[str, ...] | None = None  #: "cutaway:85x2" or "none": judge this, choose nothing
     topping: str | None = None  #: a name of the toppings table or "none"
+    applique: str | None = None  #: cloth of an applique's piece; None: the goods' own
     stock: tuple[str, ...] | None = None  #: backings at hand, each "KIND:WEIGHT": choose only from these
     machine: Machine | None = None
     own: tuple[OwnMaterials, ...] = ()  #: goods and backings of the user's own, beside the tables

@@ -161,6 +161,8 @@ def as_cloth(name: str, entry: Entry) -> Cloth:
         backings=entry.texts("backings"),
         backings_source=entry.text("backings_source"),
         shrink_percent=entry.quantity("shrink_percent", positive=False),
+        patches=entry.flag("patches") if entry.has("patches") else False,
+        tips=entry.texts("tips") if entry.has("tips") else (),
     )
 
 
@@ -190,6 +192,7 @@ def as_backing(kind: str, entry: Entry) -> Backing:
         removal=entry.word("removal", _words(Backing, "removal")),
         permanent=entry.flag("permanent"),
         soft=entry.flag("soft"),
+        relative_cost=entry.quantity("relative_cost"),
         attach=entry.word("attach", _words(Backing, "attach")),
     )
 

@@ -26,7 +26,7 @@ class Setup:
     cloth: Cloth
     care: str
     back: str
-    holding: str
+    holding: str  #: floated where the job says hooped and a ring would mark the goods
     hoop: Hoop
     thread: ThreadType
     needle: Needle
@@ -38,6 +38,13 @@ class Setup:
     silenced: tuple[str, ...]
     needles: int | None  #: colours that the machine threads at a time, None where no machine is given
     tables: Tables  #: with the user's own goods and backings
+    holding_asked: str = "hooped"  #: as the job says it
+    piece: Cloth | None = None  #: cloth of an applique's piece, None where the job names none
+
+    @property
+    def chance_accepted(self) -> float:
+        """Chance of missing a limit under which a stack is good enough."""
+        return self.limits["chance_accepted"].value
 
 
 def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
@@ -49,7 +56,8 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
         size_mm: width and height of the design, mm; the smallest hoop that holds it is taken where none is
             given.
 
-    A given hoop that is smaller than the design is kept: that is for a finding to say.
+    Goods that a ring would mark are floated where the job leaves them hooped. A given hoop that is smaller
+    than the design is kept: that is for a finding to say.
 
     Raises:
         BadJob: a setting that makes no sense or cannot be met.
@@ -57,7 +65,8 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
     """
     tables = tables_of(job.own)
     goods = tables.cloth(goods_name)
-    holding = _word("holding", job.holding, HOLDINGS)
+    asked = _word("holding", job.holding, HOLDINGS)
+    holding = "floated" if asked == "hooped" and not goods.hoopable else asked
     limits = _limits(job)
     upper = tables.thread(job.thread) if job.thread is not None else tables.usual_thread()
     return Setup(
@@ -78,6 +87,8 @@ def resolve(job: Job, goods_name: str, size_mm: tuple[float, float]) -> Setup:
         silenced=job.limits.silenced if job.limits is not None else (),
         needles=job.machine.needles if job.machine is not None else None,
         tables=tables,
+        holding_asked=asked,
+        piece=tables.cloth(job.applique) if job.applique is not None else None,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from analyzer.errors import BadJob
 from analyzer.goods.constants import constants
@@ -104,7 +105,7 @@ def share(kind: Backing, holding: str) -> Value:
     table = constants("mechanics")
     if kind.attach != "laid" or holding == "adhesive":
         return table["share_bonded"]
-    return table["share_floated" if holding == "floated" else "share_hooped"]
+    return share_by_holding(holding)
 
 
 def hooping(holding: str) -> Value:
@@ -168,6 +169,21 @@ def topping_layer(kind: Topping) -> Layer:
     )
 
 
+def piece_layer(cloth: Cloth, holding: str) -> Layer:
+    """Return an applique's piece as a layer over the goods; tacked down only, it shares like floated backing.
+
+    It is taken to lie under the whole design, as every layer is.
+    """
+    shared = share_by_holding("floated" if holding == "hooped" else holding).value
+    goods = goods_layer(cloth)
+    return replace(goods, role="topping", membrane=shared * goods.membrane)
+
+
+def share_by_holding(holding: str) -> Value:
+    """Return the share of a loose layer's stiffness that reaches the goods."""
+    return constants("mechanics")["share_floated" if holding == "floated" else "share_hooped"]
+
+
 def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | None = None) -> Stack:
     """Put the goods and a choice of stabilizers together.
 
@@ -190,6 +206,8 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
         )
     if setup.cloth.family == "none" and all(layer.sheet_mm is not None for layer in layers):
         raise BadJob("free-standing lace needs a backing that the hoop holds: leave out the sheet's size")
+    if choice.piece is not None:
+        layers.append(piece_layer(setup.tables.cloth(choice.piece), setup.holding))
     if choice.topping is not None:
         layers.append(topping_layer(setup.tables.topping(choice.topping)))
     return Stack(

@@ -56,6 +56,8 @@ class Cloth:
     backings: tuple[str, ...]  #: kinds that the trade would put behind it, usual first
     backings_source: str
     shrink_percent: Value  #: of length, in the wash that its care means
+    patches: bool = False  #: whether patches are made of it
+    tips: tuple[str, ...] = ()  #: what to know when sewing it, common practice
 
     @property
     def sewn_thickness_mm(self) -> float:
@@ -82,6 +84,7 @@ class Backing:
     removal: Literal["trimmed", "torn", "rinsed"]
     permanent: bool
     soft: bool  #: may lie next to skin uncovered
+    relative_cost: Value  #: of so many g/m2, over that of cutaway
     attach: Literal["laid", "adhesive", "fused"] = "laid"  #: how it is held to what lies on it
 
 
@@ -160,6 +163,7 @@ class StackChoice:
 
     backings: tuple[BackingChoice, ...]
     topping: str | None
+    piece: str | None = None  #: cloth of an applique's piece, laid over the goods
 
     @property
     def total_g_m2(self) -> float:
