@@ -136,7 +136,18 @@ def coloured() -> Regions:
     return with_regions(*(region(4 + k, RegionKind.RUN, colour=k) for k in range(5)))
 
 
+def dense_on(goods: str, thread_mm_per_mm2: float = 8.0) -> Evidence:
+    """Return a place of 400 mm2 sewn so densely, which is large enough to be asked."""
+    limits = Limits((("stitching_over_goods_mm2", 100.0),))
+    return evidence(job(goods, limits=limits), cover=cover(density=field(thread_mm_per_mm2, "mm/mm2")))
+
+
+def satin_on(goods: str, spacing_mm: float) -> Evidence:
+    return evidence(job(goods), regions=with_regions(satin(4.0, row_spacing_mm=spacing_mm, covers=(1,))))
+
+
 BAD: dict[str, object] = {
+    "stitching-outweighs-goods": lambda: dense_on("jersey"),
     "shrinks-in-wash": lambda: evidence(
         job("terry", care="washed-often"),
         one_layer(topping="wash-away-film"),
@@ -295,6 +306,11 @@ PREDICTED = {"outline-gap", "outline-overlap", "column-narrows", "edge-pucker", 
         ("topping-trapped", lambda: evidence(job("terry"), one_layer(topping="opaque-film"), cover=eyes(2))),
         ("order-fights-cloth", lambda: late_outline(3000.0)),
         ("column-spreads", lambda: evidence(response=spreading(0.2))),
+        ("stitching-outweighs-goods", lambda: dense_on("jersey", 2.5)),
+        ("stitching-outweighs-goods", lambda: dense_on("canvas")),
+        ("perforated-edge", lambda: satin_on("leather", 0.25)),
+        ("perforated-edge", lambda: satin_on("canvas", 0.16)),
+        ("small-lettering", lambda: evidence(job(thread="polyester-60"), regions=word(4.5))),
     ],
 )
 def test_a_finding_keeps_silent_where_it_should(name, sound):
@@ -407,3 +423,36 @@ def test_letters_sink_sooner_into_pile_and_an_unlaid_piece_is_a_fault():
     assert named(judge(evidence(job("terry"), regions=word(6.0))), "small-lettering").level is Level.CAUTION
     assert named(judge(evidence(regions=applique(False, True))), "missing-stop").level is Level.FAULT
     assert named(judge(evidence(regions=applique(True, False))), "missing-stop").level is Level.CAUTION
+
+
+def test_thread_that_outweighs_the_goods_is_weighed_in_grams():
+    """1 mm of thread on 1 mm2 is 1,000 m on 1 m2; 24 tex are 24 g on 1,000 m. A tee weighs 160 g/m2."""
+    found = named(judge(dense_on("jersey")), "stitching-outweighs-goods")
+    assert found.measured == pytest.approx(8.0 * 24.0 / 160.0)
+    assert found.level == Level.FAULT
+
+
+def test_leather_is_cut_by_satin_that_cloth_stands():
+    """Common practice, no source: leather wants wider rows than cloth."""
+    found = named(judge(satin_on("leather", 0.16)), "perforated-edge")
+    assert found.level == Level.CAUTION
+    assert found.measured == pytest.approx(0.32)
+    assert "wedge" in found.advice
+
+
+def test_thread_60_makes_smaller_letters_than_thread_40():
+    """Trade needle tables: small lettering is what thread 60 is for."""
+    assert named(judge(evidence(job(thread="polyester-40"), regions=word(4.5))), "small-lettering")
+    assert named(judge(evidence(job(thread="polyester-60"), regions=word(3.0))), "small-lettering")
+
+
+def test_a_topping_does_not_save_runs_on_pile():
+    """Common practice, no source: a topping helps until the first wash."""
+    runs = with_regions(region(4, RegionKind.RUN, first=1, last=COUNT - 1), without=(RegionKind.FILL,))
+    topped = one_layer(topping="wash-away-film")
+    lost = named(judge(evidence(job("terry"), topped, regions=runs)), "nap-shows")
+    whole = with_regions(region(4, RegionKind.FILL, first=1, last=COUNT - 1))
+    covered = evidence(job("terry"), topped, regions=whole, cover=cover(count=5))
+    filled = named(judge(covered), "nap-shows")
+    assert (lost.level, filled.level) == (Level.CAUTION, Level.NOTE)
+    assert "topping or not" in lost.because

@@ -8,7 +8,8 @@ gives the chances alone.
 from analyzer.findings.evidence import Evidence, Rule
 from analyzer.findings.judge import judge, measure, weigh
 from analyzer.findings.registry import RULES, page
-from analyzer.findings.types import Finding, Findings, GapVerdict, Level, PuckerVerdict
+from analyzer.findings.rules.nap_shows import drowned_share
+from analyzer.findings.types import Finding, Findings, GapVerdict, Level, Margin, PuckerVerdict
 from analyzer.findings.words import chance_words, count_of, millimetres
 
 __all__ = [
@@ -18,10 +19,12 @@ __all__ = [
     "Findings",
     "GapVerdict",
     "Level",
+    "Margin",
     "PuckerVerdict",
     "Rule",
     "chance_words",
     "count_of",
+    "drowned_share",
     "judge",
     "measure",
     "millimetres",

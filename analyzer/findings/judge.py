@@ -9,9 +9,10 @@ from analyzer.cloth.types import Cover, Use
 from analyzer.design import Design
 from analyzer.findings.evidence import Evidence
 from analyzer.findings.gaps import gap_verdict, judge_gap, tolerance_mm
+from analyzer.findings.margins import margins
 from analyzer.findings.registry import RULES
-from analyzer.findings.types import Finding, Findings, Level, PuckerVerdict
-from analyzer.findings.verdicts import column_chance, pucker_is_inside, pucker_verdict
+from analyzer.findings.types import Finding, Findings, Level
+from analyzer.findings.verdicts import pucker_verdict
 from analyzer.goods.setup import Setup
 from analyzer.regions.types import Regions
 
@@ -36,14 +37,16 @@ def weigh(evidence: Evidence) -> Findings:
     """Return the verdicts on gaps and pucker and the chance of missing, without looking for findings."""
     evidence = _with_gaps(evidence)
     pucker = pucker_verdict(evidence)
-    chance, decided_by = _chance_of_missing(evidence, pucker)
+    kept = margins(evidence, pucker)
+    worst = kept[0] if kept and kept[0].chance > 0 else None
     return Findings(
         items=(),
         gaps=tuple(gap_verdict(gap) for gap in evidence.gaps),
         pucker=pucker,
         tolerance_mm=tolerance_mm(evidence),
-        chance_of_missing=chance,
-        decided_by=decided_by,
+        chance_of_missing=0.0 if worst is None else worst.chance,
+        decided_by="" if worst is None else worst.name,
+        margins=kept,
     )
 
 
@@ -67,17 +70,3 @@ def _look(evidence: Evidence) -> Iterable[Finding]:
 def _in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Sort by level, then by chance (what is measured counts as certain), else as registered."""
     return tuple(sorted(findings, key=lambda f: (_ORDER[f.level], -(1.0 if f.chance is None else f.chance))))
-
-
-def _chance_of_missing(evidence: Evidence, pucker: PuckerVerdict) -> tuple[float, str]:
-    """Return the largest chance among the limits that a stack can cure, and its finding."""
-    if evidence.response is None:
-        return 0.0, ""
-    chances = {
-        "outline-gap": max((gap.bare.chance for gap in evidence.gaps), default=0.0),
-        "outline-overlap": max((gap.overlap.chance for gap in evidence.gaps), default=0.0),
-        "column-narrows": max((column_chance(evidence, c) for c in evidence.response.columns), default=0.0),
-        ("inner-pucker" if pucker_is_inside(evidence) else "edge-pucker"): pucker.chance,
-    }
-    name = max(chances, key=lambda key: chances[key])
-    return chances[name], name if chances[name] > 0 else ""

@@ -90,6 +90,22 @@ class PuckerVerdict:
 
 
 @dataclass(frozen=True, slots=True)
+class Margin:
+    """How one limit that a stack decides is kept where it is kept worst."""
+
+    name: str  #: of the finding
+    nominal: float  #: what is predicted at nominal values, in the unit of the limit
+    limit: float
+    unit: str
+    chance: float  #: that it is passed
+
+    @property
+    def room(self) -> float:
+        """What is left of the limit at nominal values; negative where it is passed."""
+        return self.limit - self.nominal
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """All verdicts on one design and one stack."""
 
@@ -101,3 +117,4 @@ class Findings:
         float  #: largest chance that a limit a stack can cure is exceeded (gap, overlap, narrowing, pucker)
     )
     decided_by: str  #: name of the finding that this chance belongs to
+    margins: tuple[Margin, ...] = ()  #: of the limits that a stack can cure, likeliest to be passed first

@@ -2,7 +2,8 @@
 
 Meaning: below some height the open insides of letters close up, and on pile the letters sink out of sight.
 Unit: mm of height in the file, square to the line of text.
-Limit: lettering_height_mm, lettering_height_pile_mm (common practice, no source).
+Limit: lettering_height_mm, lettering_height_pile_mm (common practice, no source), for thread 40; on smooth
+cloth it goes with the width of the thread (derived: the open insides of letters are a few threads wide).
 Known weakness: only satin letters are known as letters, three or more in a line; lower-case and capital
 letters of one word are taken together, by the median.
 Try: larger letters, or letters made of runs with thinner thread and a finer needle.
@@ -17,7 +18,7 @@ from analyzer.findings.words import count_of, millimetres
 
 def look(evidence: Evidence) -> Finding | None:
     """Report the words whose letters are under the least height."""
-    limit = evidence.limit("lettering_height_pile_mm" if evidence.has_pile else "lettering_height_mm")
+    limit = _limit_mm(evidence)
     small = [word for word in evidence.regions.lettering if word.height_mm < limit]
     if not small:
         return None
@@ -37,6 +38,17 @@ def look(evidence: Evidence) -> Finding | None:
         ),
         advice="Enlarge the letters, or use runs with a thinner thread and a finer needle.",
     )
+
+
+def _limit_mm(evidence: Evidence) -> float:
+    """Return the least height of letters, mm."""
+    if evidence.has_pile:
+        return evidence.limit("lettering_height_pile_mm")
+    limit = evidence.limit("lettering_height_mm")
+    if evidence.setup is None:
+        return limit
+    usual = evidence.setup.tables.usual_thread().laid_width_mm.value
+    return limit * evidence.setup.thread.laid_width_mm.value / usual
 
 
 RULE = Rule("small-lettering", "file", "file", look, __doc__ or "")
