@@ -215,19 +215,26 @@ def _planned(bench: _Bench, *, changes: bool) -> Checked:
     given = job.backing is not None
     if job.backing is not None:
         stacks: tuple[StackChoice, ...] = (
-            StackChoice(goods.parse_backing(job.backing, setup.tables), topping),
+            StackChoice(
+                goods.parse_backing(job.backing, setup.tables), topping, plan.piece_of(setup, bench.regions)
+            ),
         )
     else:
         stacks = plan.candidates(setup, job.stock, bench.regions, bench.cover, topping)
+
+    def ordinary() -> tuple[StackChoice, ...]:
+        return plan.candidates(setup, None, bench.regions, bench.cover, topping)
+
+    drowned = findings.drowned_share(bench.design, bench.regions, setup.limits)
     chosen = plan.choose(
         setup,
-        Facts(bench.regions, bench.cover, measured),
+        Facts(bench.regions, bench.cover, measured, drowned),
         stacks,
         bench.confirmed if given else bench.screened,
         confirm=None if given else bench.confirmed,
         changes=bench.changes if changes else None,
         given=given,
-        from_stock=job.stock is not None and not given,
+        ordinary=None if job.stock is None or given else ordinary,
     )
     judged = bench.on(chosen.choice)
     return Checked(

@@ -10,7 +10,7 @@ import numpy as np
 from analyzer.arrays import frozen
 from analyzer.cloth.types import Cover, CoverRaster, Field, Lace, RegionCover, Use, Void
 from analyzer.design import Command, Design, Thread
-from analyzer.findings.types import Finding, Findings, GapVerdict, Level, PuckerVerdict
+from analyzer.findings.types import Finding, Findings, GapVerdict, Level, Margin, PuckerVerdict
 from analyzer.goods.setup import Setup
 from analyzer.goods.tables import standard
 from analyzer.goods.types import (
@@ -184,6 +184,9 @@ def findings(items: tuple[Finding, ...] = (NOTE, FAULT)) -> Findings:
     return Findings(items, (GAP,), pucker, 0.5, 0.81, "outline-gap")
 
 
+DECIDED = Margin("outline-gap", 0.2, 0.5, "mm", 0.08)
+
+
 def plan() -> Plan:
     return Plan(
         outcome="sample-first",
@@ -198,7 +201,10 @@ def plan() -> Plan:
         steps=Steps(("lay the backing",), ("stop after colour 1",), ("trim the backing to 5 mm",)),
         cautions=("hoop without stretching",),
         reasons=("the lightest stack of the table that holds the outline",),
-        alternatives=(Alternative("tearaway 50 g/m2", "tears at the outline"),),
+        decided_by=DECIDED,
+        buy=None,
+        stacks_tried=5,
+        alternatives=(Alternative("tearaway:50", "tears at the outline", 50.0, 1, 0.7, 0.42, DECIDED),),
         rework=(
             Rework(
                 "sew the outline right after its fill",

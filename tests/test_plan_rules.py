@@ -8,21 +8,28 @@ import pytest
 from evidence_by_hand import cover, job, one_layer, region, rows, sound_regions
 
 from analyzer.cloth.types import Void
-from analyzer.findings import chance_words
+from analyzer.findings import Findings, PuckerVerdict, chance_words
 from analyzer.goods import backing, cloth, cloths, resolve
 from analyzer.goods.types import StackChoice
-from analyzer.plan import allowed, candidates, choose_topping, named
+from analyzer.plan import Facts, allowed, candidates, choose_topping, named
+from analyzer.plan.cautions import cautions
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
-from analyzer.plan.steps import cautions, steps
+from analyzer.plan.rules import burden_g_m2
+from analyzer.plan.steps import steps as steps_of
 from analyzer.regions.types import RegionKind, Regions
 
 REGIONS = sound_regions(len(rows()))
 LIGHT = replace(REGIONS, items=(region(0, RegionKind.RUN),))
 OPEN = cover(coverage=0.3)
+NOTHING = Findings((), (), PuckerVerdict(0.0, 0.0, 0.0, 0.0, (0.0, 0.0)), 0.5, 0.0, "")
 
 
 def setup(goods: str = "cotton-twill", **settings):
     return resolve(job(goods, **settings), goods, (80.0, 60.0))
+
+
+def steps(made, choice, laid, *, outcome: str, regions: Regions = REGIONS):
+    return steps_of(made, Facts(regions, laid, NOTHING), choice, outcome=outcome)
 
 
 def kinds(goods: str, **settings) -> set[str]:
@@ -68,10 +75,11 @@ def test_kinds_of_backing(situation, goods, settings, wanted, unwanted):
 @pytest.mark.parametrize("care", ["industrial", "washed-gently", "never-washed"])
 @pytest.mark.parametrize("back", ["hidden", "seen", "skin"])
 def test_there_is_always_something_to_try_simplest_and_lightest_first(goods, care, back):
-    stacks = candidates(setup(goods, care=care, back=back), None, REGIONS, cover(), None)
+    made = setup(goods, care=care, back=back)
+    stacks = candidates(made, None, REGIONS, cover(), None)
     assert stacks
     laid = [all(backing(item.kind).attach == "laid" for item in stack.backings) for stack in stacks]
-    order = [(not simple, stack.total_g_m2) for simple, stack in zip(laid, stacks, strict=True)]
+    order = [(not simple, burden_g_m2(made, stack)) for simple, stack in zip(laid, stacks, strict=True)]
     assert order == sorted(order), "what is stuck or fused is more work and comes last"
     for stack in stacks:
         for item in stack.backings:
@@ -160,7 +168,7 @@ def test_topping(goods, settings, regions, laid, kind):
     ],
 )
 def test_needle_point_by_cloth(goods, point):
-    assert needle(setup(goods)).endswith(point)
+    assert needle(setup(goods), REGIONS).endswith(point)
 
 
 def test_sheet_reaches_25_mm_beyond_the_hoop_on_every_side():

@@ -19,7 +19,7 @@ from analyzer.regions.types import RegionKind, Regions
 
 REGIONS = sound_regions(len(rows()))
 LIGHT = Regions((region(0, RegionKind.RUN),), REGIONS.region_of, ())
-MOST_TRIALS = 11
+MOST_TRIALS = 14
 
 
 def stacks(goods: str, regions: Regions = LIGHT) -> tuple[StackChoice, ...]:
@@ -49,9 +49,8 @@ strengths = st.dictionaries(
 def test_the_lightest_that_holds_is_found_in_few_trials(goods, hardness, strengths):
     tried = stacks(goods)
     search = Search(tried, judge_of(hardness, strengths))
-    place = search.lightest()
-    every = [i for i, choice in enumerate(tried) if holds(judge_of(hardness, strengths)(choice))]
-    assert place == (every[0] if every else None)
+    every = [choice for choice in tried if holds(judge_of(hardness, strengths)(choice))]
+    assert search.lightest() == (every[0] if every else None)
     assert len(search.trials) <= MOST_TRIALS
 
 
@@ -67,7 +66,7 @@ def test_a_harder_design_never_gets_a_lighter_stack(goods, hardness, more, stren
     hard = Search(tried, judge_of(hardness + more, strengths)).lightest()
     if hard is not None:
         assert easy is not None
-        assert tried[easy].total_g_m2 <= tried[hard].total_g_m2
+        assert tried.index(easy) <= tried.index(hard)
 
 
 def test_a_search_that_only_halves_over_all_kinds_at_once_would_go_wrong():
@@ -76,8 +75,7 @@ def test_a_search_that_only_halves_over_all_kinds_at_once_would_go_wrong():
     judged = judge_of(110.0, {"soft-tearaway": 0.3, "tearaway": 2.5, "cutaway": 1.0})
     good = [holds(judged(choice)) for choice in tried]
     assert good != sorted(good)
-    place = Search(tried, judged).lightest()
-    assert place == good.index(True)
+    assert Search(tried, judged).lightest() == tried[good.index(True)]
 
 
 def facts(measured: Findings | None = None) -> Facts:
@@ -129,14 +127,17 @@ def test_lace_beyond_range_wants_a_sample():
 
 
 def test_the_neighbours_are_named_with_why_not():
-    tried = stacks("jersey")
-    plan = choose(setup(), facts(), tried, judge_of(40.0, {}))
-    lighter, heavier = plan.alternatives
+    tried = stacks("sweatshirt")
+    plan = choose(setup("sweatshirt"), facts(), tried, judge_of(40.0, {}))
+    lighter, heavier = plan.alternatives[0], plan.alternatives[-1]
     assert "lighter" in lighter.why_not
     assert "likely" in lighter.why_not
     assert "heavier" in heavier.why_not
     kind = plan.choice.backings[0].kind
     assert heavier.backing.startswith(kind)
+    assert lighter.g_m2 < plan.choice.total_g_m2 < heavier.g_m2
+    assert lighter.chance > 0.1 > heavier.chance
+    assert heavier.relative_cost > 1.0
 
 
 def test_where_nothing_holds_the_best_is_still_proposed():
@@ -160,7 +161,7 @@ def test_what_no_backing_cures_does_not_pile_up_backing():
 )
 def test_the_stock_is_named_and_so_is_a_stock_that_does_not_suit(stock, word):
     tried = candidates(setup(), (stock,), REGIONS, cover(), None)
-    plan = choose(setup(), facts(), tried, constant(0.02), from_stock=True)
+    plan = choose(setup(), facts(), tried, constant(0.02), ordinary=lambda: stacks("jersey"))
     assert any(word in reason for reason in plan.reasons)
 
 
@@ -187,11 +188,11 @@ def test_a_trial_takes_only_the_faults_that_a_stack_decides():
 
 def test_what_the_search_found_is_confirmed_and_stepped_up_where_it_does_not_hold() -> None:
     """The search may judge coarsely; the plan goes by the judge that sees more."""
-    tried = stacks("jersey")
-    coarse = choose(setup(), facts(), tried, judge_of(60.0, {}))
-    same = choose(setup(), facts(), tried, judge_of(60.0, {}), confirm=judge_of(60.0, {}))
+    tried = stacks("sweatshirt")
+    coarse = choose(setup("sweatshirt"), facts(), tried, judge_of(60.0, {}))
+    same = choose(setup("sweatshirt"), facts(), tried, judge_of(60.0, {}), confirm=judge_of(60.0, {}))
     assert same.choice == coarse.choice
-    harder = choose(setup(), facts(), tried, judge_of(60.0, {}), confirm=judge_of(70.0, {}))
+    harder = choose(setup("sweatshirt"), facts(), tried, judge_of(60.0, {}), confirm=judge_of(70.0, {}))
     assert harder.choice.total_g_m2 > coarse.choice.total_g_m2
     assert holds(judge_of(70.0, {})(harder.choice))
 

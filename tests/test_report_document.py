@@ -33,7 +33,7 @@ PART_KEYS = {
     "pull_in": "max_mm visible_mm at along_mm across_mm reach_mm strain_p95 beyond_range unhooped_mm",
     "pucker": "chance amplitude_mm low_mm high_mm at",
     "plan": "outcome backing attach topping holding hoop_mm needle speed_spm sheet_mm steps cautions reasons "
-    "alternatives rework",
+    "decided_by buy stacks_tried alternatives rework",
     "sureness": "calibrated from_sewouts known mostly_from says",
 }
 ROW_KEYS = {

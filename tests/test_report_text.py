@@ -176,7 +176,7 @@ def test_plan_and_sureness_are_all_there() -> None:
     screen = " ".join(text(cases.checked()).split())
     for said in (
         "wash-away-film: keeps stitches above the loops", "lay the backing", "stop after colour 1",
-        "trim the backing to 5 mm", "hoop without stretching", "tearaway 50 g/m2: tears at the outline",
+        "trim the backing to 5 mm", "hoop without stretching", "tearaway:50: tears at the outline",
         "75/11 ball", "sewing field 100.0 x 100.0 mm", "Uncalibrated estimates.",
         "Ranks are surer than millimetres.",
         "gap 0.2 mm instead of 0.9 mm",

@@ -34,7 +34,7 @@ Exit code: 0 nothing at level fault, 1 at least one fault, 2 wrong usage or unre
 @click.argument("designs", nargs=-1, required=True, metavar="DESIGN...", type=click.Path(path_type=Path))
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "backing", "stock", "units", "json", "maps", "force", "read-limit", "seed",
+    "topping", "applique", "backing", "stock", "units", "json", "maps", "force", "read-limit", "seed",
 )  # fmt: skip
 @click.pass_context
 def check(

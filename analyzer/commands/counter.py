@@ -40,7 +40,7 @@ Exit code: 0 a copy was written, 1 none was, since the cloth would distort furth
 )
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "backing", "stock", "units", "json", "force", "read-limit", "seed",
+    "topping", "applique", "backing", "stock", "units", "json", "force", "read-limit", "seed",
 )  # fmt: skip
 @click.pass_context
 def counter(

@@ -103,6 +103,9 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         help="Bare cloth allowed at an outline (by goods and outline).",
     ),
     "topping": click.option("--topping", metavar="KIND|none", help="Judge with this topping."),
+    "applique": click.option(
+        "--applique", metavar="NAME", help="Cloth of an applique's piece (the goods' own)."
+    ),
     "units": click.option(
         "--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="For display only."
     ),

@@ -35,7 +35,7 @@ FILE_NAME = "prehoop.toml"
 #: Options that a settings file may give.
 NAMES = (
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "backing", "stock", "units", "seed",
+    "topping", "applique", "backing", "stock", "units", "seed",
 )  # fmt: skip
 _PATHS = ("machine", "stock")
 _OWN_KEYS = ("goods", "backings")
@@ -133,6 +133,7 @@ def job_of(settings: Settings) -> Job:
         colour=settings["colour"],
         backing=settings["backing"] or None,
         topping=settings["topping"],
+        applique=settings["applique"],
         stock=read_stock(stock) if stock else None,
         machine=read_machine(machine) if machine else None,
         own=settings.own,

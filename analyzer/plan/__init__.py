@@ -6,8 +6,9 @@ that callable.
 """
 
 from analyzer.plan.alternatives import named
-from analyzer.plan.candidates import candidates
-from analyzer.plan.choose import Facts, choose, trial_of
+from analyzer.plan.candidates import candidates, piece_of
+from analyzer.plan.choose import choose, trial_of
+from analyzer.plan.facts import Facts
 from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposals, weighed
 from analyzer.plan.rules import allowed
 from analyzer.plan.topping import choose_topping
@@ -30,6 +31,7 @@ __all__ = [
     "choose_topping",
     "named",
     "outlook",
+    "piece_of",
     "proposals",
     "trial_of",
     "weighed",

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import combinations
+
 from analyzer.cloth.types import Cover
 from analyzer.goods import Tables, parse_backing
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import BackingChoice, StackChoice
-from analyzer.plan.rules import allowed, none_is_sensible
+from analyzer.plan.rules import (
+    allowed,
+    burden_g_m2,
+    is_patch,
+    least_g_m2,
+    none_is_sensible,
+    relative_cost,
+    touches_skin,
+)
 from analyzer.regions.types import Regions
 
 CAP_KINDS = ("tearaway",)
@@ -20,15 +31,33 @@ def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackCh
     return StackChoice((BackingChoice(kind, g_m2, layers, turns),), topping)
 
 
-def in_order(tables: Tables, choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
-    """Sort: laid before stuck or fused, which is more work; by weight, layers, softness, usual kind."""
+def turned(choice: StackChoice) -> StackChoice:
+    """Return a single layer with its sheet turned across; other stacks as they are."""
+    if choice.layers != 1:
+        return choice
+    return replace(choice, backings=(replace(choice.backings[0], turns_deg=(TURN_DEG,)),))
 
-    def key(choice: StackChoice) -> tuple[bool, float, int, bool, int]:
+
+def in_order(setup: Setup, choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
+    """Sort: laid before stuck or fused, which is more work; then by weight with the cover next to skin.
+
+    Goods that are held by adhesive lie on what has its own, before what has to be sprayed. Of equal weights:
+    fewer layers, then soft ones next to skin, then the cheaper, then the more usual kind.
+    """
+    easiest = "adhesive" if setup.holding == "adhesive" else "laid"
+
+    def key(choice: StackChoice) -> tuple[bool, float, int, bool, float, int]:
         if not choice.backings:
-            return False, 0.0, 0, False, 0
-        kind = tables.backing(choice.backings[0].kind)
-        laid = kind.attach == "laid"
-        return not laid, choice.total_g_m2, choice.layers, not kind.soft, kinds.index(kind.kind)
+            return False, 0.0, 0, False, 0.0, 0
+        kind = setup.tables.backing(choice.backings[0].kind)
+        return (
+            kind.attach != easiest,
+            burden_g_m2(setup, choice),
+            choice.layers,
+            touches_skin(setup) and not kind.soft,
+            relative_cost(setup, choice),
+            kinds.index(kind.kind),
+        )
 
     return tuple(sorted(choices, key=key))
 
@@ -43,6 +72,17 @@ def _ladder(tables: Tables, kind: str, weights: tuple[float, ...], topping: str 
     for layers in range(2, most + 1):
         steps += [layered(kind, w, layers, topping) for w in weights if w * layers > max(weights)]
     return steps
+
+
+def _mixed(tables: Tables, kind: str, weights: tuple[float, ...], topping: str | None) -> list[StackChoice]:
+    """Return two layers of different weights of one kind, the second turned: a stock holds few weights."""
+    if tables.backing(kind).attach != "laid":
+        return []
+    return [
+        StackChoice((BackingChoice(kind, a, 1, (0.0,)), BackingChoice(kind, b, 1, (TURN_DEG,))), topping)
+        for a, b in combinations(weights, 2)
+        if a + b > max(weights)
+    ]
 
 
 def _stock_weights(tables: Tables, stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
@@ -66,6 +106,13 @@ def _not_heavier_than_the_goods(setup: Setup, choices: list[StackChoice]) -> lis
     return lighter or sorted(choices, key=kept_g_m2)[:1]
 
 
+def piece_of(setup: Setup, regions: Regions) -> str | None:
+    """Return the cloth of the piece that an applique lays over the goods: the job's, or the goods' own."""
+    if not regions.appliques or setup.cloth.family == "none":
+        return None
+    return (setup.piece or setup.cloth).name
+
+
 def candidates(
     setup: Setup, stock: tuple[str, ...] | None, regions: Regions, cover: Cover, topping: str | None
 ) -> tuple[StackChoice, ...]:
@@ -80,12 +127,15 @@ def candidates(
     else:
         weights = _stock_weights(setup.tables, stock)
         usual = tuple(kind for kind in usual if kind in weights) or tuple(weights)
-    kinds = usual if setup.holding == "cap-frame" else allowed(setup, usual).kinds
+    cap = setup.holding == "cap-frame"
+    kinds = usual if cap else allowed(setup, usual, patch=is_patch(setup, regions)).kinds
     choices = [step for kind in kinds for step in _ladder(setup.tables, kind, weights[kind], topping)]
-    if setup.cloth.family == "none":
-        least = constants("plan")["lace_least_g_m2"].value
-        choices = [step for step in choices if step.total_g_m2 >= least] or choices[-1:]
-    choices = _not_heavier_than_the_goods(setup, choices)
-    if not choices or (setup.holding != "cap-frame" and none_is_sensible(setup, regions, cover)):
+    if stock is not None:
+        choices += [step for kind in kinds for step in _mixed(setup.tables, kind, weights[kind], topping)]
+    least = least_g_m2(setup, regions)
+    heavy = [step for step in choices if step.total_g_m2 >= least]
+    choices = _not_heavier_than_the_goods(setup, heavy or choices[-1:])
+    if not choices or (not cap and none_is_sensible(setup, regions, cover)):
         choices.append(StackChoice((), topping))
-    return in_order(setup.tables, choices, kinds)
+    piece = piece_of(setup, regions)
+    return in_order(setup, [replace(choice, piece=piece) for choice in choices], kinds)

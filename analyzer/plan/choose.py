@@ -6,32 +6,31 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from analyzer.cloth.types import Cover
-from analyzer.findings import RULES, Findings, Level, chance_words
+from analyzer.findings import RULES, Findings, Level
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import StackChoice
+from analyzer.plan import reasons
 from analyzer.plan.advice import say
-from analyzer.plan.alternatives import alternatives
+from analyzer.plan.alternatives import alternatives, named
+from analyzer.plan.cautions import cautions
+from analyzer.plan.facts import Facts
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
-from analyzer.plan.rules import allowed
+from analyzer.plan.rules import allowed, broken, is_lace, is_patch
 from analyzer.plan.search import Search, holds
-from analyzer.plan.steps import cautions, steps
-from analyzer.plan.topping import choose_topping
+from analyzer.plan.steps import steps
+from analyzer.plan.topping import choose_topping, wants_topping
 from analyzer.plan.types import Alternative, Plan, Rework, ToppingChoice, Trial
-from analyzer.regions.types import Regions
 
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
-ONLY_A_SEWOUT_SETTLES = ("needle-crowding", "thread-pile-up")
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """What the plan knows of the design: its regions, its cover, and the findings that need no mechanics."""
-
-    regions: Regions
-    cover: Cover
-    measured: Findings
+#: Findings of the file that at level caution leave the plan in doubt, however good the stack.
+ONLY_A_SEWOUT_SETTLES = (
+    "needle-crowding",
+    "thread-pile-up",
+    "perforated-edge",
+    "small-lettering",
+)
+TO_PUT_RIGHT = ("missing-stop",)
 
 
 def trial_of(choice: StackChoice, findings: Findings, *, beyond_range: bool) -> Trial:
@@ -46,6 +45,54 @@ def trial_of(choice: StackChoice, findings: Findings, *, beyond_range: bool) -> 
             if item.level == Level.FAULT and RULES[item.name].cure == "stack"
         ),
         beyond_range=beyond_range,
+        margins=findings.margins,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Doubts:
+    """What stands against simply hooping it, besides what was computed on the stack."""
+
+    faults: tuple[str, ...]  #: findings of file and job at level fault, which no backing cures
+    unsettled: tuple[str, ...]
+    to_put_right: tuple[str, ...]
+    drowns: bool  #: pile will close over it after the first wash, topping or not
+    broken: tuple[str, ...]  #: rules of the trade that the stack breaks, as sentences
+
+    @property
+    def any(self) -> bool:
+        """Whether there is a doubt."""
+        return bool(self.unsettled or self.to_put_right or self.drowns or self.broken)
+
+    def said(self) -> tuple[str, ...]:
+        """Return the doubts as sentences."""
+        said = []
+        if self.faults:
+            said.append(say("reason", "file_fault", names=", ".join(self.faults)))
+        if self.to_put_right:
+            said.append(say("reason", "put_right", names=", ".join(self.to_put_right)))
+        if self.unsettled:
+            said.append(say("reason", "sewout", names=", ".join(self.unsettled)))
+        if self.drowns:
+            said.append(say("reason", "drowns"))
+        said += [say("reason", "rule_broken", rule=rule) for rule in self.broken]
+        return tuple(said)
+
+
+def _doubts(setup: Setup, facts: Facts, choice: StackChoice, *, chosen_freely: bool) -> _Doubts:
+    items = facts.measured.items
+    cautions_ = {item.name for item in items if item.level == Level.CAUTION}
+    washed = setup.care in ("washed-often", "industrial", "washed-gently")
+    return _Doubts(
+        faults=tuple(
+            item.name for item in items if item.level == Level.FAULT and RULES[item.name].cure != "stack"
+        ),
+        unsettled=tuple(name for name in ONLY_A_SEWOUT_SETTLES if name in cautions_),
+        to_put_right=tuple(name for name in TO_PUT_RIGHT if name in cautions_),
+        drowns=wants_topping(setup)
+        and washed
+        and facts.drowned_share > setup.limits["runs_on_pile_share"].value,
+        broken=() if chosen_freely else broken(setup, choice),
     )
 
 
@@ -58,54 +105,75 @@ def choose(
     confirm: Callable[[StackChoice], Trial] | None = None,
     changes: Callable[[StackChoice], tuple[Rework, ...]] | None = None,
     given: bool = False,
-    from_stock: bool = False,
+    ordinary: Callable[[], tuple[StackChoice, ...]] | None = None,
 ) -> Plan:
     """Return the plan for the first of ``candidates`` that holds, or else for the best; lightest first.
 
     ``judge`` is asked while searching; ``confirm``, where given, judges the stack that the search ends at
     anew and in more detail, and the plan goes by that. ``changes`` tries changes to the design on the stack
     chosen, where that is not simply hooped. ``given`` says that the user named the stack: the
-    one candidate is judged and nothing is searched. On caps nothing is judged: the plan goes by rules alone
-    and wants a sample.
+    one candidate is judged and nothing is searched. ``ordinary`` says that the candidates come from a stock
+    and gives those of the usual weights, to say what to buy. On caps nothing is judged: the plan goes by
+    rules alone and wants a sample.
     """
-    faults = tuple(
-        item.name
-        for item in facts.measured.items
-        if item.level == Level.FAULT and RULES[item.name].cure != "stack"
-    )
-    unsettled = tuple(
-        item.name
-        for item in facts.measured.items
-        if item.level == Level.CAUTION and item.name in ONLY_A_SEWOUT_SETTLES
-    )
-    said = [say("reason", "file_fault", names=", ".join(faults))] if faults else []
-    said += [say("reason", "sewout", names=", ".join(unsettled))] if unsettled else []
-    if from_stock:
-        kinds = {item.kind for choice in candidates for item in choice.backings}
-        said.append(say("reason", "stock" if kinds & set(setup.cloth.backings) else "stock_rules"))
+    from_stock = ordinary is not None
     if setup.holding == "cap-frame":
-        choice = candidates[0] if given else _for_a_cap(candidates)
-        outcome: Outcome = "rework" if faults else "sample-first"
-        return _plan(setup, facts, choice, outcome, (say("reason", "caps"), *said))
-    search = Search(candidates, judge)
-    place = 0 if given else search.lightest()
-    if place is None:
-        place = search.best()
+        return _for_a_cap(setup, facts, candidates, given=given)
+    search = Search(candidates, judge, setup.chance_accepted)
+    choice = candidates[0] if given else search.lightest() or search.best()
     if confirm is not None:
-        place = search.confirmed(place, confirm)
-    trial = search.trial(place)
-    outcome = _outcome(setup, trial, faults, unsettled)
-    ruled_out = () if given else allowed(setup).reasons
-    reasons = (*_why(trial, given=given), *said, *ruled_out)
-    others = () if given else alternatives(search, place)
-    helping = () if outcome == "hoop-it" or changes is None else changes(trial.choice)
-    return _plan(setup, facts, trial.choice, outcome, reasons, others, helping, given=given)
+        choice = search.confirmed(choice, confirm)
+    trial = search.trial(choice)
+    doubts = _doubts(setup, facts, choice, chosen_freely=not given and not from_stock)
+    outcome = _outcome(setup, trial, doubts)
+    said = [*reasons.computed(setup, trial, given=given), *doubts.said()]
+    if doubts.broken and search.good(trial):
+        said.append(say("reason", "holds_while_sewn"))
+    said += reasons.by_rule(setup, facts, choice)
+    buy = None
+    if ordinary is not None:
+        kinds = {item.kind for one in candidates for item in one.backings}
+        said.append(say("reason", "stock" if kinds & set(setup.cloth.backings) else "stock_rules"))
+        if doubts.broken or not search.good(trial):
+            buy = _to_buy(setup, ordinary(), judge)
+            said.append(say("reason", "buy_nothing") if buy is None else say("reason", "buy", buy=buy))
+    others: tuple[Alternative, ...] = ()
+    if not given:
+        said += reasons.disagreements(setup, facts, search, choice)
+        said += allowed(setup, patch=is_patch(setup, facts.regions)).reasons
+        others = alternatives(setup, search, choice)
+    helping = () if outcome == "hoop-it" or changes is None else changes(choice)
+    return _plan(
+        setup,
+        facts,
+        choice,
+        outcome,
+        tuple(said),
+        trial=trial,
+        buy=buy,
+        others=others,
+        changes=helping,
+        given=given,
+        tried=len(search.trials),
+    )
 
 
-def _for_a_cap(candidates: tuple[StackChoice, ...]) -> StackChoice:
-    """Return the heaviest single layer."""
+def _to_buy(
+    setup: Setup, usual: tuple[StackChoice, ...], judge: Callable[[StackChoice], Trial]
+) -> str | None:
+    """Return the lightest stack of the usual weights that holds, None where none does."""
+    found = Search(usual, judge, setup.chance_accepted).lightest()
+    return None if found is None else named(found)
+
+
+def _for_a_cap(setup: Setup, facts: Facts, candidates: tuple[StackChoice, ...], *, given: bool) -> Plan:
+    """Return the plan for a cap, by rules alone: the heaviest single layer, and a sample."""
     single = [choice for choice in candidates if choice.layers <= 1]
-    return (single or list(candidates))[-1]
+    choice = candidates[0] if given else (single or list(candidates))[-1]
+    doubts = _doubts(setup, facts, choice, chosen_freely=True)
+    outcome: Outcome = "rework" if doubts.faults else "sample-first"
+    said = (say("reason", "caps"), *doubts.said())
+    return _plan(setup, facts, choice, outcome, said, given=given)
 
 
 def _plan(
@@ -113,11 +181,14 @@ def _plan(
     facts: Facts,
     choice: StackChoice,
     outcome: Outcome,
-    reasons: tuple[str, ...],
+    said: tuple[str, ...],
+    *,
+    trial: Trial | None = None,
+    buy: str | None = None,
     others: tuple[Alternative, ...] = (),
     changes: tuple[Rework, ...] = (),
-    *,
     given: bool = False,
+    tried: int = 0,
 ) -> Plan:
     return Plan(
         outcome=outcome,
@@ -126,27 +197,27 @@ def _plan(
         topping=_topping(setup, facts, choice),
         holding=setup.holding,
         hoop_mm=(setup.hoop.width_mm, setup.hoop.height_mm),
-        needle=needle(setup),
+        needle=needle(setup, facts.regions),
         speed_spm=speed_spm(setup),
         sheet_mm=sheet_mm(setup) if choice.backings else (0.0, 0.0),
-        steps=steps(setup, choice, facts.cover, outcome=outcome, given=given),
+        steps=steps(setup, facts, choice, outcome=outcome, given=given),
         cautions=cautions(setup, choice),
-        reasons=reasons,
+        reasons=said,
+        decided_by=next(iter(trial.margins), None) if trial is not None else None,
+        buy=buy,
+        stacks_tried=tried,
         alternatives=others,
         rework=changes,
     )
 
 
-def _outcome(
-    setup: Setup, trial: Trial, measured_faults: tuple[str, ...], unsettled: tuple[str, ...]
-) -> Outcome:
+def _outcome(setup: Setup, trial: Trial, doubts: _Doubts) -> Outcome:
     """Judge the stack chosen. Lace holds its own shape once it is sewn, so beyond range it wants a sample."""
-    lace = setup.cloth.family == "none"
-    if measured_faults or (trial.beyond_range and not lace):
+    if doubts.faults or (trial.beyond_range and not is_lace(setup)):
         return "rework"
     if trial.chance_of_missing > constants("plan")["chance_rework"].value:
         return "rework"
-    return "hoop-it" if holds(trial) and not unsettled else "sample-first"
+    return "hoop-it" if holds(trial, setup.chance_accepted) and not doubts.any else "sample-first"
 
 
 def _topping(setup: Setup, facts: Facts, choice: StackChoice) -> ToppingChoice | None:
@@ -156,25 +227,3 @@ def _topping(setup: Setup, facts: Facts, choice: StackChoice) -> ToppingChoice |
     if by_rule is not None and by_rule.kind == choice.topping:
         return by_rule
     return ToppingChoice(choice.topping, say("topping", "asked"))
-
-
-def _why(trial: Trial, *, given: bool) -> tuple[str, ...]:
-    words, decided = chance_words(trial.chance_of_missing), trial.decided_by
-    misses = trial.chance_of_missing >= constants("plan")["chance_accepted"].value
-    if given:
-        said = [say("reason", "single", words=words)]
-    elif holds(trial):
-        said = [say("reason", "lightest")]
-    elif misses:
-        said = [say("reason", "best_of_bad", words=words)]
-    elif trial.beyond_range:
-        said = [say("reason", "out_of_range")]
-    else:
-        said = [say("reason", "stack_faults", names=", ".join(trial.faults))]
-    if misses:
-        said += [say("reason", "decided", decided=decided)] if decided else []
-    if trial.beyond_range and (given or misses):
-        said.append(say("reason", "beyond"))
-    if given and not holds(trial):
-        said.append(say("reason", "given_fails"))
-    return tuple(said)

@@ -7,6 +7,7 @@ from typing import Literal
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import StackChoice
+from analyzer.regions.types import RegionKind, Regions
 
 _POINTS = {
     "knit": ("light ball", "medium ball"),
@@ -15,6 +16,7 @@ _POINTS = {
     "leather": ("wedge", "sharp"),
 }
 _SLOW_FAMILIES = ("net", "leather", "none")
+_SLOW_THREADS = ("metallic",)
 
 
 def attach(setup: Setup, choice: StackChoice) -> Literal["hooped", "floated", "adhesive", "fused"]:
@@ -27,16 +29,29 @@ def attach(setup: Setup, choice: StackChoice) -> Literal["hooped", "floated", "a
     return "floated" if setup.holding == "floated" else "hooped"
 
 
-def needle(setup: Setup) -> str:
-    """Return the needle with its point: a ball for knits, which parts threads, else a sharp."""
-    wanted = _POINTS.get(setup.cloth.family, ("sharp",))
+def needle(setup: Setup, regions: Regions) -> str:
+    """Return the needle with its point: a ball for knits, which parts threads, else a sharp.
+
+    A wedge for leather, but not under satin, along whose edges its slits would run into each other.
+    """
+    wanted: tuple[str, ...] = _POINTS.get(setup.cloth.family, ("sharp",))
+    if any(region.kind == RegionKind.SATIN for region in regions.items):
+        wanted = tuple(point for point in wanted if point != "wedge")
     point = next((name for name in wanted if name in setup.needle.points), setup.needle.points[0])
     return f"{setup.needle.name} {point}"
 
 
 def speed_spm(setup: Setup) -> float:
-    """Return the speed, stitches a minute; slower on caps, nets, sheer cloth, leather and lace."""
-    slow = setup.holding == "cap-frame" or setup.cloth.sheer or setup.cloth.family in _SLOW_FAMILIES
+    """Return the speed, stitches a minute.
+
+    It is slower on caps, nets, sheer cloth, leather and lace, and with metallic thread.
+    """
+    slow = (
+        setup.holding == "cap-frame"
+        or setup.cloth.sheer
+        or setup.cloth.family in _SLOW_FAMILIES
+        or setup.thread.material in _SLOW_THREADS
+    )
     return min(setup.speed_spm, constants("plan")["delicate_speed_spm"].value) if slow else setup.speed_spm
 
 

@@ -60,7 +60,7 @@ def proposals(
     ``drifted`` is the design moved against its own drift, None where the cloth goes beyond what is computed.
     """
     table = constants("plan")
-    accepted = table["chance_accepted"].value
+    accepted = constants("limits")["chance_accepted"].value
     by_id = {region.id: region for region in regions.items}
     gaps = sorted(
         (gap for gap in findings.gaps if gap.chance_bare >= accepted), key=lambda gap: -gap.chance_bare

@@ -2,7 +2,8 @@
 
 Along one kind of backing the chance of missing falls with weight, so each kind is searched by
 halving: the kind with the most steps first, the others only among what is lighter than the best so
-far. A trial costs a computation; none is made twice.
+far. Then the lighter steps that just failed are tried with their sheet turned. A trial costs a computation;
+none is made twice.
 """
 
 from __future__ import annotations
@@ -12,18 +13,16 @@ from dataclasses import dataclass, field
 
 from analyzer.goods.constants import constants
 from analyzer.goods.types import StackChoice
+from analyzer.plan.candidates import turned
 from analyzer.plan.types import Trial
 
-MOST_STEPS = 3  # judged anew before the best of them is taken
+MOST_STEPS = 4  # stacks judged anew before the best of them is taken
 
 
-def holds(trial: Trial) -> bool:
-    """Whether a stack is good enough."""
-    return (
-        trial.chance_of_missing < constants("plan")["chance_accepted"].value
-        and not trial.faults
-        and not trial.beyond_range
-    )
+def holds(trial: Trial, accepted: float | None = None) -> bool:
+    """Whether a stack is good enough: misses less often than ``accepted`` (default: the table's chance)."""
+    most = constants("limits")["chance_accepted"].value if accepted is None else accepted
+    return trial.chance_of_missing < most and not trial.faults and not trial.beyond_range
 
 
 def badness(trial: Trial) -> tuple[bool, int, float]:
@@ -33,65 +32,107 @@ def badness(trial: Trial) -> tuple[bool, int, float]:
 
 @dataclass(slots=True)
 class Search:
-    """One search over ``candidates``, lightest first; ``trials`` holds what was tried, by place."""
+    """One search over ``candidates``, lightest first; ``trials`` holds what was tried.
+
+    A turned sheet is no candidate of its own; it ranks with the candidate that it is a turn of.
+    """
 
     candidates: tuple[StackChoice, ...]
     judge: Callable[[StackChoice], Trial]
-    trials: dict[int, Trial] = field(default_factory=dict)
+    accepted: float | None = None
+    trials: dict[StackChoice, Trial] = field(default_factory=dict)
 
-    def trial(self, place: int) -> Trial:
-        """Return the trial of one candidate, made at most once."""
-        if place not in self.trials:
-            self.trials[place] = self.judge(self.candidates[place])
-        return self.trials[place]
+    def trial(self, choice: StackChoice) -> Trial:
+        """Return the trial of one stack, made at most once."""
+        if choice not in self.trials:
+            self.trials[choice] = self.judge(choice)
+        return self.trials[choice]
 
-    def _first(self, places: Sequence[int], good: Callable[[Trial], bool]) -> int | None:
-        """Return the first of ``places`` whose trial is good, given that all after it are good too."""
-        low, high = 0, len(places)
+    def good(self, trial: Trial) -> bool:
+        """Whether a trial holds at the chance that this search accepts."""
+        return holds(trial, self.accepted)
+
+    def rank(self, choice: StackChoice) -> int:
+        """Return the place of a stack among the candidates, lightest first."""
+        if choice in self.candidates:
+            return self.candidates.index(choice)
+        return next(i for i, other in enumerate(self.candidates) if turned(other) == choice)
+
+    def _first(self, steps: Sequence[StackChoice], good: Callable[[Trial], bool]) -> StackChoice | None:
+        """Return the first of ``steps`` whose trial is good, given that all after it are good too."""
+        low, high = 0, len(steps)
         while low < high:
             middle = (low + high) // 2
-            if good(self.trial(places[middle])):
+            if good(self.trial(steps[middle])):
                 high = middle
             else:
                 low = middle + 1
-        return places[low] if low < len(places) else None
+        return steps[low] if low < len(steps) else None
 
-    def _ladders(self) -> dict[str, list[int]]:
-        """Return the places of each kind of backing, lightest first."""
-        ladders: dict[str, list[int]] = {}
-        for place, choice in enumerate(self.candidates):
-            ladders.setdefault(choice.backings[0].kind if choice.backings else "", []).append(place)
-        return ladders
+    def ladder(self, choice: StackChoice) -> list[StackChoice]:
+        """Return the candidates of the kind of a stack, lightest first."""
+        return [other for other in self.candidates if _kind(other) == _kind(choice)]
 
-    def lightest(self) -> int | None:
-        """Return the place of the lightest candidate that holds, None where none does."""
-        best: int | None = None
-        for places in sorted(self._ladders().values(), key=len, reverse=True):
-            found = self._first([p for p in places if best is None or p < best], holds)
+    def _ladders(self) -> list[list[StackChoice]]:
+        """Return the steps of each kind of backing, the kind with the most steps first."""
+        ladders: dict[str, list[StackChoice]] = {}
+        for choice in self.candidates:
+            ladders.setdefault(_kind(choice), []).append(choice)
+        return sorted(ladders.values(), key=len, reverse=True)
+
+    def lightest(self) -> StackChoice | None:
+        """Return the lightest candidate that holds, None where none does."""
+        best: StackChoice | None = None
+        for steps in self._ladders():
+            most = len(self.candidates) if best is None else self.rank(best)
+            found = self._first([step for step in steps if self.rank(step) < most], self.good)
             best = best if found is None else found
+        return self._turned(best)
+
+    def _turned(self, best: StackChoice | None) -> StackChoice | None:
+        """Return the lightest step that just failed and holds with its sheet turned, or ``best``."""
+        near = constants("plan")["turn_worth_trying"].value
+        below = len(self.candidates) if best is None else self.rank(best)
+        failed = [
+            choice
+            for choice, trial in self.trials.items()
+            if self.rank(choice) < below
+            and choice.layers == 1
+            and not trial.beyond_range
+            and trial.chance_of_missing <= near
+        ]
+        heaviest: dict[str, StackChoice] = {}
+        for choice in sorted(failed, key=self.rank):
+            heaviest[_kind(choice)] = choice
+        for choice in sorted(heaviest.values(), key=self.rank):
+            if self.good(self.trial(turned(choice))):
+                return turned(choice)
         return best
 
-    def confirmed(self, place: int, confirm: Callable[[StackChoice], Trial]) -> int:
-        """Judge a candidate anew with ``confirm``; return its place or that of a stronger one.
+    def confirmed(self, choice: StackChoice, confirm: Callable[[StackChoice], Trial]) -> StackChoice:
+        """Judge a stack anew with ``confirm``; return it or a stronger one.
 
-        Where the search said that it holds and it does not after all, the next steps of its kind are judged.
+        Where the search said that it holds and it does not after all, the search goes on with what was
+        confirmed.
         """
-        expected = holds(self.trial(place))
-        ladder = next(places for places in self._ladders().values() if place in places)
-        steps = [step for step in ladder if step >= place][:MOST_STEPS]
-        for step in steps:
-            self.trials[step] = confirm(self.candidates[step])
-            if not expected or holds(self.trials[step]):
-                return step
-        return min(steps, key=lambda step: (badness(self.trials[step]), step))
+        expected = self.good(self.trial(choice))
+        seen: list[StackChoice] = []
+        following: StackChoice | None = choice
+        while following is not None and following not in seen and len(seen) < MOST_STEPS:
+            seen.append(following)
+            self.trials[following] = confirm(following)
+            if not expected or self.good(self.trials[following]):
+                return following
+            following = self.lightest()
+        return min(seen, key=lambda step: (badness(self.trials[step]), self.rank(step)))
 
-    def best(self) -> int:
-        """Return the place to fall back on where none holds.
+    def best(self) -> StackChoice:
+        """Return the stack to fall back on where none holds.
 
         That is the lightest of its kind whose chance of missing is not worse than the least one found by more
         than the margin of the plan's table: beyond that, more backing buys little.
         """
-        strongest = min(self.trials, key=lambda place: (badness(self.trials[place]), place))
+        strongest = min(self.trials, key=lambda choice: (badness(self.trials[choice]), self.rank(choice)))
         *flaws, least = badness(self.trials[strongest])
         margin = constants("plan")["chance_margin"].value
 
@@ -99,6 +140,10 @@ class Search:
             *own, chance = badness(trial)
             return own == flaws and chance <= least + margin
 
-        ladder = next(places for places in self._ladders().values() if strongest in places)
-        found = self._first([place for place in ladder if place <= strongest], is_near)
+        lighter = [step for step in self.ladder(strongest) if self.rank(step) <= self.rank(strongest)]
+        found = self._first(lighter, is_near)
         return strongest if found is None else found
+
+
+def _kind(choice: StackChoice) -> str:
+    return choice.backings[0].kind if choice.backings else ""

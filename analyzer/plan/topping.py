@@ -2,7 +2,8 @@
 
 One is used where loops or nap stand up past the stitches. Wash-away film, unless the goods must not
 be wetted; then heat-away film, where the goods stand a hot iron (never polyester pile or coated
-cloth); then an opaque film that stays under the stitching, where that is solid enough to hide it.
+cloth); then an opaque film that stays under the stitching, where that is solid enough to hide it and has a
+clean edge: not where it is full of small closed places, out of which no one picks the scraps.
 """
 
 from __future__ import annotations
@@ -38,6 +39,13 @@ def is_solid(regions: Regions, cover: Cover) -> bool:
     return total > 0 and solid >= table["solid_share"].value * total
 
 
+def traps_scraps(setup: Setup, cover: Cover) -> bool:
+    """Whether stitching encloses so many small places that scraps of a torn film stay in them."""
+    radius = setup.limits["trapped_radius_mm"].value
+    places = [void for void in cover.voids if not void.open and void.radius_mm < radius]
+    return len(places) >= setup.limits["trapped_places"].value
+
+
 def choose_topping(setup: Setup, regions: Regions, cover: Cover) -> ToppingChoice | None:
     """Return the topping that the goods want, or None where none is needed or none suits."""
     if not wants_topping(setup):
@@ -46,6 +54,6 @@ def choose_topping(setup: Setup, regions: Regions, cover: Cover) -> ToppingChoic
         return ToppingChoice("wash-away-film", say("topping", "wash_away_film"))
     if setup.cloth.heat == "hot-iron":
         return ToppingChoice("heat-away-film", say("topping", "heat_away_film"))
-    if is_solid(regions, cover):
+    if is_solid(regions, cover) and not traps_scraps(setup, cover):
         return ToppingChoice("opaque-film", say("topping", "opaque_film"))
     return None

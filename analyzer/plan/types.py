@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.findings import Margin
 from analyzer.goods.types import StackChoice
 
 
@@ -31,14 +32,20 @@ class Trial:
     decided_by: str
     faults: tuple[str, ...]  #: names of findings at level fault that the stack decides
     beyond_range: bool
+    margins: tuple[Margin, ...] = ()  #: of every limit that a stack decides, likeliest to be passed first
 
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """A stack near the chosen one, and why it was not chosen."""
+    """A stack near the chosen one, why it was not chosen, and its numbers."""
 
     backing: str
     why_not: str
+    g_m2: float
+    layers: int
+    relative_cost: float | None  #: over that of the chosen stack; None where that costs nothing
+    chance: float  #: of missing a limit, on the coarse grid of the search
+    decided_by: Margin | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,5 +81,10 @@ class Plan:
     steps: Steps
     cautions: tuple[str, ...]
     reasons: tuple[str, ...]
+    decided_by: (
+        Margin | None
+    )  #: the limit that the chosen stack is likeliest to miss; None where none is computed
+    buy: str | None  #: what to buy where nothing in the stock will do
+    stacks_tried: int
     alternatives: tuple[Alternative, ...]
     rework: tuple[Rework, ...]

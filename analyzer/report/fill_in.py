@@ -13,7 +13,7 @@ from analyzer.cloth.types import Cover, Use
 from analyzer.design import Command, Design
 from analyzer.errors import NotConverged
 from analyzer.findings.gaps import median_along
-from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
+from analyzer.findings.types import Finding, GapVerdict, Margin, PuckerVerdict
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
 from analyzer.goods.types import Hoop, Stack, StackChoice
@@ -306,6 +306,19 @@ def _backings(choice: StackChoice) -> tuple[d.BackingPart, ...]:
     )
 
 
+def _margin(where: str, margin: Margin | None) -> d.MarginPart | None:
+    if margin is None:
+        return None
+    return d.MarginPart(
+        name=margin.name,
+        nominal=number(f"{where}.nominal", margin.nominal),
+        limit=number(f"{where}.limit", margin.limit),
+        room=number(f"{where}.room", margin.room),
+        unit=margin.unit,
+        chance=_chance(f"{where}.chance", margin.chance),
+    )
+
+
 def _plan(plan: Plan) -> d.PlanPart:
     steps = plan.steps
     return d.PlanPart(
@@ -323,8 +336,20 @@ def _plan(plan: Plan) -> d.PlanPart:
         ),
         cautions=tuple(plan.cautions),
         reasons=tuple(plan.reasons),
+        decided_by=_margin("plan.decided_by", plan.decided_by),
+        buy=plan.buy,
+        stacks_tried=int(plan.stacks_tried),
         alternatives=tuple(
-            d.AlternativePart(backing=one.backing, why_not=one.why_not) for one in plan.alternatives
+            d.AlternativePart(
+                backing=one.backing,
+                why_not=one.why_not,
+                g_m2=number("plan.alternatives.g_m2", one.g_m2),
+                layers=int(one.layers),
+                relative_cost=_maybe("plan.alternatives.relative_cost", one.relative_cost),
+                chance=_chance("plan.alternatives.chance", one.chance),
+                decided_by=_margin("plan.alternatives.decided_by", one.decided_by),
+            )
+            for one in plan.alternatives
         ),
         rework=tuple(
             d.ReworkPart(

@@ -17,7 +17,7 @@ from analyzer.pipeline import Checked, Countered, Progress
 from analyzer.report.fill_in import document
 from analyzer.report.schema import encode
 
-_TEXTS = ("goods", "care", "back", "holding", "hoop", "thread", "needle", "colour", "topping")
+_TEXTS = ("goods", "care", "back", "holding", "hoop", "thread", "needle", "colour", "topping", "applique")
 _NUMBERS = ("speed_spm", "tolerance_mm")
 
 

@@ -234,11 +234,27 @@ class StepsPart(_Part, frozen=True):
     finishing: tuple[str, ...]
 
 
+class MarginPart(_Part, frozen=True):
+    """A limit that a stack decides: what is predicted of it at nominal values, and what is left of it."""
+
+    name: str
+    nominal: float
+    limit: float
+    room: float
+    unit: str
+    chance: Chance
+
+
 class AlternativePart(_Part, frozen=True):
-    """A stack near the chosen one."""
+    """A stack near the chosen one; ``chance`` and ``decided_by`` as the search judged it."""
 
     backing: str
     why_not: str
+    g_m2: float
+    layers: Count
+    relative_cost: float | None
+    chance: Chance
+    decided_by: MarginPart | None
 
 
 class ReworkPart(_Part, frozen=True):
@@ -272,6 +288,9 @@ class PlanPart(_Part, frozen=True):
     steps: StepsPart
     cautions: tuple[str, ...]
     reasons: tuple[str, ...]
+    decided_by: MarginPart | None
+    buy: str | None
+    stacks_tried: Count
     alternatives: tuple[AlternativePart, ...]
     rework: tuple[ReworkPart, ...]
 
