@@ -18,7 +18,8 @@ RIGHT = np.array([1.0, 0.0])
 DISC = Polygon(circle(9.0))
 
 
-def _ring_of(shape: Polygon) -> np.ndarray:
+def edge_of(shape: Polygon) -> np.ndarray:
+    """Return the outer edge of a shape, closed, (k, 2)."""
     return shapely.get_coordinates(shape.exterior)
 
 
@@ -51,7 +52,7 @@ def outlined() -> Labelled:
     stitched_fill(book, rectangle(12.0, 4.0, (0.0, -17.0)))
     _end(book)
     book.colour()
-    edge = _ring_of(shield)
+    edge = edge_of(shield)
     book.move(edge[0])
     run(book, edge, passes=2)
     _end(book)
@@ -74,7 +75,7 @@ def back_panel() -> Labelled:
     _end(book)
     book.colour()
     book.move(np.array([-60.0, -35.0]))
-    stitched_satin(book, _ring_of(shape), 3.5)
+    stitched_satin(book, edge_of(shape), 3.5)
     _end(book)
     return book
 
@@ -85,7 +86,7 @@ def slab() -> Labelled:
     shape = rectangle(80.0, 60.0)
     fill(book, shape, spacing=0.25, stitch=3.0)
     fill(book, shape, angle=90.0, spacing=0.25, stitch=3.0)
-    run(book, _ring_of(shape))
+    run(book, edge_of(shape))
     _end(book)
     return book
 

@@ -7,6 +7,7 @@ that the plan is sensible, not that the millimetres are right.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from functools import cache
@@ -87,13 +88,21 @@ def disagreements(case: Mapping[str, Any], result: Check) -> list[str]:
     return [what for what, right in wrong.items() if not right]
 
 
+def too_fine(text: str) -> list[str]:
+    """Return the lengths finer than 0.1 mm and the chances in figures; rows' distances are the file's own."""
+    found = [line for line in text.splitlines() if re.search(r"\d\.\d\d+ mm", line) and "rows" not in line]
+    return found + [line for line in text.splitlines() if re.search(r"chance of \d|\d %.*likely", line)]
+
+
 @pytest.mark.parametrize(
     "name",
     [pytest.param(n, marks=[pytest.mark.long] * (SITUATIONS[n].get("slow", False))) for n in SITUATIONS],
 )
 def test_the_plan_says_what_the_trade_would(name: str) -> None:
-    case = SITUATIONS[name]
-    found = disagreements(case, checked(name))
+    case, result = SITUATIONS[name], checked(name)
+    found = disagreements(case, result)
+    because = "\n".join(item.because.lower() for item in result.findings)
+    assert not too_fine(f"{texts_of(result)}\n{because}")
     if "disagrees" in case:
         assert found, f"{name} agrees by now: take its `disagrees` out"
     else:
@@ -128,6 +137,13 @@ def test_a_wrong_expectation_is_noticed() -> None:
         "says_not": ["do not stretch"],
     }
     assert len(disagreements(case, checked("tee-left-chest"))) == len(case)
+
+
+def test_figures_that_are_too_fine_are_noticed() -> None:
+    """The negative control."""
+    assert too_fine("the gap is 0.31 mm")
+    assert too_fine("a chance of 0.3 is left")
+    assert not too_fine("the gap is 0.3 mm\nits rows lie 0.42 mm apart")
 
 
 def test_what_is_named_exists() -> None:

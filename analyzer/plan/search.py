@@ -83,9 +83,12 @@ class Search:
     def lightest(self) -> StackChoice | None:
         """Return the lightest candidate that holds, None where none does."""
         best: StackChoice | None = None
-        for steps in self._ladders():
+        for number, steps in enumerate(self._ladders()):
             most = len(self.candidates) if best is None else self.rank(best)
-            found = self._first([step for step in steps if self.rank(step) < most], self.good)
+            lighter = [step for step in steps if self.rank(step) < most]
+            if number and lighter and not self.good(self.trial(lighter[-1])):
+                continue  # what is lighter yet fails too
+            found = self._first(lighter, self.good)
             best = best if found is None else found
         return self._turned(best)
 
@@ -130,11 +133,13 @@ class Search:
         """Return the stack to fall back on where none holds.
 
         That is the lightest of its kind whose chance of missing is not worse than the least one found by more
-        than the margin of the plan's table: beyond that, more backing buys little.
+        than the margin of the plan's table: beyond that, more backing buys little. Where the least one misses
+        only just, the margin is as narrow, so that a little more stitching does not lead to a weaker stack.
         """
         strongest = min(self.trials, key=lambda choice: (badness(self.trials[choice]), self.rank(choice)))
         *flaws, least = badness(self.trials[strongest])
-        margin = constants("plan")["chance_margin"].value
+        accepted = constants("limits")["chance_accepted"].value if self.accepted is None else self.accepted
+        margin = min(constants("plan")["chance_margin"].value, max(0.0, least - accepted))
 
         def is_near(trial: Trial) -> bool:
             *own, chance = badness(trial)
