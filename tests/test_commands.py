@@ -270,7 +270,8 @@ def test_options_reach_the_job(asked: Asked, tmp_path: Path) -> None:
     given = {
         "goods": "terry", "colour": "#AABBCC", "care": "industrial", "back": "seen+skin",
         "holding": "clamped", "hoop": "130x180", "thread": "viscose-40", "needle": "75/11", "speed": "700",
-        "tolerance": "0.02in", "topping": "none", "machine": str(machine), "stock": str(stock), "seed": "5",
+        "tolerance": "0.02in", "topping": "none", "applique": "felt", "seed": "5",
+        "machine": str(machine), "stock": str(stock),
     }  # fmt: skip
     options = [part for name, value in given.items() for part in (f"--{name}", value)]
     run(["check", str(DST), *options, "--backing", "cutaway:85x2", "--backing", "tearaway:50"])
@@ -282,7 +283,7 @@ def test_options_reach_the_job(asked: Asked, tmp_path: Path) -> None:
     assert dataclasses.replace(job, tolerance_mm=None, machine=None) == Job(
         goods="terry", colour="#aabbcc", care="industrial", back="seen+skin", holding="clamped",
         hoop="130x180", thread="viscose-40", needle="75/11", speed_spm=700, topping="none", seed=5,
-        backing=("cutaway:85x2", "tearaway:50"), stock=("cutaway:85", "tearaway:50"),
+        applique="felt", backing=("cutaway:85x2", "tearaway:50"), stock=("cutaway:85", "tearaway:50"),
     )  # fmt: skip
 
 

@@ -252,6 +252,14 @@ def test_layers_are_turned_and_nothing_is_cut_where_nothing_is_behind():
         ("terry", {}, one_layer("tearaway", 51.0, "wash-away-film"), "first wash", True),
         ("terry", {}, one_layer("tearaway", 51.0), "No topping", True),
         ("denim", {"holding": "magnetic"}, one_layer(), "pacemakers", True),
+        ("denim", {"holding": "magnetic"}, one_layer(), "fingers", True),
+        ("denim", {}, one_layer(), "pacemakers", False),
+        ("plush", {}, one_layer(), "nothing may come off", True),
+        ("denim", {}, one_layer(), "nothing may come off", False),
+        ("cotton-twill", {"care": "industrial", "thread": "viscose-40"}, one_layer(), "bleach", True),
+        ("cotton-twill", {"care": "industrial"}, one_layer(), "bleach", False),
+        ("leather", {}, one_layer(), "must not be wetted", True),
+        ("plush", {"care": "dry-cleaned"}, one_layer("cutaway", 68.0, "heat-away-film"), "tip only", True),
         ("denim", {}, one_layer(), "needle breaks", True),
     ],
 )
@@ -280,3 +288,35 @@ def test_with_nothing_behind_there_is_no_backing_to_warn_of():
     assert not any("formaldehyde" in said for said in bare)
     assert any("formaldehyde" in said for said in backed)
     assert all(any("Makers'" in said for said in each) for each in (bare, backed))
+
+
+@pytest.mark.parametrize(
+    ("goods", "settings", "word", "there"),
+    [
+        ("velvet", {}, "Do not close a ring", True),
+        ("velvet", {"holding": "magnetic"}, "Do not close a ring", False),
+        ("leather", {}, "Needle holes stay", True),
+        ("linen", {}, "Prewash", True),
+        ("cotton-twill", {}, "Prewash", False),
+        ("linen", {}, "bobbin thread", True),
+        ("denim", {}, "bobbin thread", False),
+        ("canvas", {"thread": "metallic-40"}, "large eye", True),
+        ("canvas", {"hoop": "360x360"}, "overlap", True),
+        ("canvas", {"hoop": "130x180"}, "overlap", False),
+        ("cap-twill", {"holding": "cap-frame"}, "bottom up", True),
+        ("denim", {"holding": "clamped"}, "Clamp the goods", True),
+        ("denim", {"holding": "magnetic"}, "Close the magnetic frame", True),
+        ("denim", {"holding": "floated"}, "lay the goods on it", True),
+        ("denim", {"holding": "adhesive"}, "press the goods on flat", True),
+    ],
+)
+def test_steps_only_where_they_apply(goods, settings, word, there):
+    made = steps(setup(goods, **settings), one_layer("tearaway", 51.0), cover(), outcome="hoop-it")
+    assert any(word in step for step in (*made.before, *made.sewing)) is there
+
+
+def test_a_wedge_is_for_leather_but_not_under_satin():
+    """Common practice, no source."""
+    satin = replace(REGIONS, items=(*REGIONS.items, region(4, RegionKind.SATIN, width_mm=3.0)))
+    assert needle(setup("leather"), REGIONS).endswith("wedge")
+    assert needle(setup("leather"), satin).endswith("sharp")
