@@ -229,6 +229,18 @@ def test_a_patch_is_a_fill_in_a_closed_satin_on_goods_for_patches(goods, border,
     assert badge(goods, **border) is patch
 
 
+def test_a_patch_wants_a_firm_backing_whatever_is_computed() -> None:
+    border = region(4, RegionKind.SATIN, width_mm=4.0, outline_of=(2,), bbox_mm=(-2.0, -2.0, 22.0, 22.0))
+    patch = replace(REGIONS, items=(*REGIONS.items, border))
+    made = setup("cotton-twill")
+    tried = candidates(made, None, patch, cover(count=5), None)
+    assert min(choice.total_g_m2 for choice in tried) >= 61.0
+    assert {item.kind for choice in tried for item in choice.backings} == {"tearaway", "cutaway"}
+    plan = choose(made, Facts(patch, cover(count=5), NOTHING), tried, needs({"tearaway": 1.0}))
+    assert "nothing lighter than 61 g/m2" in said(plan)
+    assert any("cut both out close to the border" in step for step in plan.steps.finishing)
+
+
 def test_an_applique_piece_is_a_layer_over_the_goods() -> None:
     sewn: Regions = replace(REGIONS, appliques=(Applique(1, (1,), 2, True, True),))
     assert piece_of(setup("sweatshirt"), REGIONS) is None

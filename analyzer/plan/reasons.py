@@ -11,10 +11,10 @@ from analyzer.plan.alternatives import named
 from analyzer.plan.facts import Facts
 from analyzer.plan.rules import (
     allowed,
+    has_many_stitches,
     is_lace,
     is_light,
     is_patch,
-    least_g_m2,
     stitches_of,
 )
 from analyzer.plan.search import Search, holds
@@ -72,7 +72,7 @@ def by_rule(setup: Setup, facts: Facts, choice: StackChoice) -> tuple[str, ...]:
     """Return what the trade's rules say of the design on these goods besides the kind of backing."""
     kinds = [setup.tables.backing(item.kind) for item in choice.backings]
     said = []
-    if least_g_m2(setup, facts.regions) > 0 and not is_lace(setup) and kinds:
+    if has_many_stitches(setup, facts.regions) and kinds:
         least = f"{constants('plan')['many_stitches_g_m2'].value:.0f}"
         said.append(say("reason", "many", stitches=f"{stitches_of(facts.regions):,}", least=least))
     rinsed = bool(kinds) and all(kind.removal == "rinsed" for kind in kinds)
@@ -82,7 +82,8 @@ def by_rule(setup: Setup, facts: Facts, choice: StackChoice) -> tuple[str, ...]:
         name = setup.tables.cloth(choice.piece).title
         said.append(say("reason", "piece" if setup.piece else "piece_assumed", cloth=name))
     if is_patch(setup, facts.regions):
-        said.append(say("reason", "patch"))
+        firm = f"{constants('plan')['patch_g_m2'].value:.0f}"
+        said.append(say("reason", "patch", least=firm))
     if setup.holding_asked != setup.holding:
         said.append(say("reason", "floated"))
     if facts.has("ground-shows"):

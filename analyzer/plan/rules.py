@@ -164,16 +164,21 @@ def stitches_of(regions: Regions) -> int:
     return sum(region.stitches for region in regions.items)
 
 
-def least_g_m2(setup: Setup, regions: Regions) -> float:
-    """Return the least weight of backing that the trade puts behind a design of so many stitches.
+def has_many_stitches(setup: Setup, regions: Regions) -> bool:
+    """Whether the trade distrusts a light backing for the number of stitches, on other than sheer goods."""
+    many = stitches_of(regions) >= constants("plan")["many_stitches"].value
+    return many and not setup.cloth.sheer and not is_lace(setup)
 
-    Sheer goods and lace have rules of their own.
-    """
+
+def least_g_m2(setup: Setup, regions: Regions) -> float:
+    """Return the least weight of backing that the trade puts behind lace, a patch or many stitches, g/m2."""
+    applies = {
+        "lace_least_g_m2": is_lace(setup),
+        "patch_g_m2": is_patch(setup, regions),
+        "many_stitches_g_m2": has_many_stitches(setup, regions),
+    }
     table = constants("plan")
-    if is_lace(setup):
-        return table["lace_least_g_m2"].value
-    many = stitches_of(regions) >= table["many_stitches"].value
-    return table["many_stitches_g_m2"].value if many and not setup.cloth.sheer else 0.0
+    return max((table[name].value for name, is_so in applies.items() if is_so), default=0.0)
 
 
 def needs_cover(setup: Setup, choice: StackChoice) -> bool:

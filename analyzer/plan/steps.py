@@ -112,14 +112,14 @@ def _finishing(setup: Setup, facts: Facts, choice: StackChoice) -> list[str]:
         said.append(say("finishing", "torn"))
         if choice.layers > 1:
             said.append(say("finishing", "torn_layers"))
+    if is_patch(setup, facts.regions):
+        said += [say("finishing", "patch_cut"), say("finishing", "patch_on")]
     if "rinsed" in removals:
         said.append(say("finishing", "rinsed_lace" if is_lace(setup) else "rinsed"))
     if needs_cover(setup, choice):
         said.append(say("finishing", "cover" if setup.cloth.heat != "none" else "cover_sewn"))
     if setup.cloth.heat != "none" and "rinsed" in removals | over:
         said.append(say("finishing", "rinse_first"))
-    if is_patch(setup, facts.regions):
-        said += [say("finishing", "patch_cut"), say("finishing", "patch_on")]
     if is_lace(setup):
         return said
     press = {"hot-iron": "press", "cool-iron": "press_cool", "none": "no_press"}[setup.cloth.heat]
