@@ -2,7 +2,7 @@
 
 Meaning: a large place that is sewn so densely hangs like a plate on light cloth and draws it up when it is
 worn and washed; backing only makes the plate stiffer.
-Unit: weight of the upper thread over the weight of the goods, where it is greatest.
+Unit: weight of the upper thread over the weight of the goods, median over what passes the limit.
 Limit: stitching_over_goods, over stitching_over_goods_mm2 (common practice, no source: a dense fill wants
 heavier goods; a solid fill of thread 40 comes to about half the weight of a tee).
 Known weakness: weight stands for stiffness; bobbin thread, about as much again, is left out of both sides of
