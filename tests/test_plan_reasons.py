@@ -112,9 +112,9 @@ def test_where_trade_and_computation_differ_both_are_said() -> None:
     twill = setup("cotton-twill")
     tried = stacks("cotton-twill")
     fails = choose(twill, FACTS, tried, needs({"cutaway": 85.0}))
-    assert "By the trade: first of all tearaway. Computed, tearaway:64 misses a limit" in said(fails)
+    assert "By the trade: first of all tearaway. Computed, tearaway:64 does not hold (outline-gap)" in said(fails)
     lighter = choose(twill, FACTS, tried, needs({"tearaway": 64.0, "soft-tearaway": 30.0}))
-    assert "By the trade: first of all tearaway. Computed, tearaway:51 misses" in said(lighter)
+    assert "By the trade: first of all tearaway. Computed, tearaway:51 does not hold" in said(lighter)
     agree = choose(twill, FACTS, tried, needs({"tearaway": 44.0}))
     assert "By the trade" not in said(agree)
 
