@@ -112,9 +112,10 @@ def test_where_trade_and_computation_differ_both_are_said() -> None:
     twill = setup("cotton-twill")
     tried = stacks("cotton-twill")
     fails = choose(twill, FACTS, tried, needs({"cutaway": 85.0}))
-    assert "By the trade: first of all tearaway. Computed, tearaway:64 does not hold (outline-gap)" in said(fails)
+    trade = "By the trade: first of all tearaway. Computed, "
+    assert f"{trade}tearaway:64 does not hold (outline-gap)" in said(fails)
     lighter = choose(twill, FACTS, tried, needs({"tearaway": 64.0, "soft-tearaway": 30.0}))
-    assert "By the trade: first of all tearaway. Computed, tearaway:51 does not hold" in said(lighter)
+    assert f"{trade}tearaway:51 does not hold" in said(lighter)
     agree = choose(twill, FACTS, tried, needs({"tearaway": 44.0}))
     assert "By the trade" not in said(agree)
 
