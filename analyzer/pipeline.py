@@ -119,8 +119,16 @@ class _Bench:
             if not self._holds_when_rinsed():
                 response = replace(response, unhooped=None)
             use = self.use(stack.thickness_mm)
+            flat = self.setup.holding != "cap-frame"  # what is computed holds for a flat membrane only
             evidence = Evidence(
-                self.design, self.regions, self.cover, use, self.setup, stack, response, choice
+                self.design,
+                self.regions,
+                self.cover,
+                use,
+                self.setup,
+                stack,
+                response if flat else None,
+                choice,
             )
             self.tried[choice, detail] = OnGoods(self.setup, stack, response, findings.judge(evidence))
         return self.tried[choice, detail]

@@ -102,3 +102,14 @@ def test_unknown_cloth_and_impossible_hoop_are_one_line(capfd: pytest.CaptureFix
         assert err.count("\n") == 1
         assert err.startswith("prehoop: ")
         assert "inside prehoop" not in err
+
+
+def test_nothing_computed_is_shown_for_a_cap(capfd: pytest.CaptureFixture[str]) -> None:
+    """A curved, strapped front is no flat membrane; the same design held flat does show its movement."""
+    run(["check", str(CREST), "--goods", "cap-twill", "--holding", "cap-frame", "--backing", "tearaway:50"])
+    screen = capfd.readouterr().out
+    assert "not computed" in screen
+    assert "Gaps where" not in screen
+    assert "outline-gap" not in screen
+    run(["check", str(CREST), "--goods", "cap-twill", "--backing", "tearaway:50"])
+    assert "Gaps where" in capfd.readouterr().out

@@ -92,7 +92,7 @@ def test_a_change_that_does_not_help_is_not_told() -> None:
     helped = weighed(idea(), before, Outlook(0.05, 0.2))
     assert helped is not None
     assert helped.effect == (
-        "Missing a limit is then very unlikely, instead of about even. "
+        "That this set-up misses a limit is then very unlikely, instead of about even. "
         "The worst gap is then 0.2 mm instead of 0.6 mm."
     )
 

@@ -116,7 +116,7 @@ def _for_fill(design: Design, regions: Regions, fill: Region) -> list[Proposal]:
     if then <= table["rework_widest_rows_mm"].value:
         found.append(
             Proposal(
-                say("rework", "open", now=f"{now:.2f}", then=f"{then:.2f}"),
+                say("rework", "open", times=f"{then / now:.1f}"),
                 fill.id,
                 then - now,
                 partial(refilled, design, fill, spacing_mm=then),
@@ -151,7 +151,7 @@ def _for_piled_rows(design: Design, regions: Regions, findings: Findings) -> lis
     times = constants("plan")["rework_opening"].value * piled.measured / piled.limit
     first = min(fills, key=lambda item: item.row_spacing_mm or math.inf)
     now = first.row_spacing_mm or 0.0
-    what = say("rework", "open_all", times=f"{times:.1f}", now=f"{now:.2f}", then=f"{now * times:.2f}")
+    what = say("rework", "open_all", times=f"{times:.1f}")
     change = partial(_opened, design, tuple(fills), times)
     return [Proposal(what, first.id, now * (times - 1.0), change, measures=piled.name)]
 

@@ -232,11 +232,17 @@ def _regions(screen: Screen, checked: Checked, units: Units) -> None:
 
 
 def _movement(screen: Screen, judged: OnGoods, units: Units) -> None:
+    if judged.setup.holding == "cap-frame":
+        screen.heading("Where the cloth will move: not computed")
+        screen.lines(["A cap is curved, strapped and seamed; what is computed holds for flat cloth."])
+        return
     screen.heading("Where the cloth will move (estimates)")
     screen.labelled(predicted.movement_rows(judged, units))
 
 
 def _gaps(screen: Screen, judged: OnGoods, checked: Checked, units: Units) -> None:
+    if judged.setup.holding == "cap-frame":
+        return
     head, rows, remark = predicted.gap_table(judged, checked.regions, units)
     screen.heading("Gaps where regions border (estimates): + bare cloth, - overlap")
     if rows:
