@@ -24,7 +24,7 @@ from matplotlib.ticker import MaxNLocator
 from analyzer.arrays import Floats
 from analyzer.goods.types import Hoop
 from analyzer.pipeline import Checked
-from analyzer.report.fill_in import sound_text
+from analyzer.report.numbers import sound_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

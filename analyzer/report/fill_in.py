@@ -2,68 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 
 from analyzer import __version__
 from analyzer.cloth.types import Cover, Use
 from analyzer.design import Command, Design
-from analyzer.errors import NotConverged
 from analyzer.findings.gaps import median_along
-from analyzer.findings.types import Finding, GapVerdict, Margin, PuckerVerdict
+from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.goods.constants import constants
 from analyzer.goods.setup import Setup
-from analyzer.goods.types import Hoop, Stack, StackChoice
+from analyzer.goods.types import Hoop, Stack
 from analyzer.mechanics.types import Response
 from analyzer.pipeline import Checked, OnGoods
-from analyzer.plan.types import Plan
 from analyzer.regions.types import Regions
 from analyzer.report import schema as d
+from analyzer.report.fill_in_plan import plan_part
+from analyzer.report.numbers import box, chance, maybe, number, numbers, point, sound_text
 
 _T = TypeVar("_T")
-
-
-def number(where: str, value: Any) -> float:
-    """Return ``value`` as a float.
-
-    Raises:
-        NotConverged: it is infinite or not a number, which no document may hold.
-
-    """
-    plain = float(value)
-    if not math.isfinite(plain):
-        raise NotConverged(f"{where} came out as {plain}; please report this with the design file")
-    return plain
-
-
-def _maybe(where: str, value: Any) -> float | None:
-    return None if value is None else number(where, value)
-
-
-def _numbers(where: str, values: Iterable[Any]) -> tuple[float, ...]:
-    return tuple(number(where, value) for value in values)
-
-
-def _point(where: str, values: Iterable[Any]) -> tuple[float, float]:
-    x, y = _numbers(where, values)
-    return x, y
-
-
-def _box(where: str, values: Iterable[Any]) -> tuple[float, float, float, float]:
-    x0, y0, x1, y1 = _numbers(where, values)
-    return x0, y0, x1, y1
-
-
-def _chance(where: str, value: Any) -> float:
-    return min(1.0, max(0.0, number(where, value)))
-
-
-def sound_text(text: str) -> str:
-    """Return ``text`` as valid Unicode: undecodable bytes of a file's name become replacement marks."""
-    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def document(checked: Checked) -> d.Document:
@@ -89,7 +48,7 @@ def document(checked: Checked) -> d.Document:
         gaps=tuple(_gap(gap) for gap in findings.gaps) if judged else (),
         pucker=_pucker(findings.pucker) if judged else None,
         findings=tuple(_finding(item) for item in findings.items),
-        plan=_plan(plan) if plan else None,
+        plan=plan_part(plan) if plan else None,
         sureness=d.SurenessPart(
             calibrated=checked.sureness.calibrated,
             from_sewouts=int(checked.sureness.from_sewouts),
@@ -117,8 +76,8 @@ def _job(checked: Checked) -> d.JobPart:
         hoop=_hoop(settled(lambda s: s.hoop)),
         thread=settled(lambda s: s.thread.name),
         needle=settled(lambda s: s.needle.name),
-        speed_spm=_maybe("job.speed_spm", settled(lambda s: s.speed_spm)),
-        tolerance_mm=_maybe("job.tolerance_mm", settled(lambda s: s.tolerance_mm)),
+        speed_spm=maybe("job.speed_spm", settled(lambda s: s.speed_spm)),
+        tolerance_mm=maybe("job.tolerance_mm", settled(lambda s: s.tolerance_mm)),
         holding=settled(lambda s: s.holding) or job.holding,
         colour=job.colour,
         seed=job.seed,
@@ -185,17 +144,17 @@ def _regions(regions: Regions, cover: Cover) -> tuple[d.RegionPart, ...]:
             last=int(region.last),
             stitches=int(region.stitches),
             area_mm2=number("regions.area_mm2", measured.area_mm2),
-            row_spacing_mm=_maybe("regions.row_spacing_mm", region.row_spacing_mm),
+            row_spacing_mm=maybe("regions.row_spacing_mm", region.row_spacing_mm),
             stitch_length_mm=number("regions.stitch_length_mm", region.stitch_length_mm),
-            width_mm=_maybe("regions.width_mm", region.width_mm),
-            direction_deg=_maybe("regions.direction_deg", region.direction_deg),
+            width_mm=maybe("regions.width_mm", region.width_mm),
+            direction_deg=maybe("regions.direction_deg", region.direction_deg),
             thread_mm_per_mm2=number("regions.thread_mm_per_mm2", measured.thread_mm_per_mm2),
             penetrations_per_mm2=number("regions.penetrations_per_mm2", measured.penetrations_per_mm2),
             coverage=number("regions.coverage", measured.coverage),
             layers_max=int(measured.layers_max),
             covers=tuple(int(i) for i in region.covers),
             outline_of=tuple(int(i) for i in region.outline_of),
-            bbox=_box("regions.bbox", region.bbox_mm),
+            bbox=box("regions.bbox", region.bbox_mm),
         )
         for region, measured in zip(regions.items, cover.regions, strict=True)
     )
@@ -211,7 +170,7 @@ def _cover(cover: Cover) -> d.CoverPart:
         voids=tuple(
             d.VoidPart(
                 area_mm2=number("cover.voids.area_mm2", void.area_mm2),
-                at=_point("cover.voids.at", void.at),
+                at=point("cover.voids.at", void.at),
                 meant=bool(void.meant),
             )
             for void in cover.voids
@@ -220,7 +179,7 @@ def _cover(cover: Cover) -> d.CoverPart:
 
 
 def _stack(stack: Stack) -> d.StackPart:
-    rows = [_numbers("stack.membrane_n_per_m", row) for row in stack.membrane.tolist()]
+    rows = [numbers("stack.membrane_n_per_m", row) for row in stack.membrane.tolist()]
     first, second, third = ((a, b, c) for a, b, c in rows)
     return d.StackPart(
         layers=tuple(
@@ -243,7 +202,7 @@ def _pull_in(response: Response) -> d.PullInPart:
     return d.PullInPart(
         max_mm=number("pull_in.max_mm", pull.max_mm),
         visible_mm=number("pull_in.visible_mm", pull.visible_mm),
-        at=_point("pull_in.at", pull.at),
+        at=point("pull_in.at", pull.at),
         along_mm=number("pull_in.along_mm", pull.along_mm),
         across_mm=number("pull_in.across_mm", pull.across_mm),
         reach_mm=number("pull_in.reach_mm", pull.reach_mm),
@@ -261,20 +220,20 @@ def _gap(gap: GapVerdict) -> d.GapPart:
         low_mm=number("gaps.low_mm", gap.low_mm),
         high_mm=number("gaps.high_mm", gap.high_mm),
         median_mm=number("gaps.median_mm", gap.median_mm),
-        at=_point("gaps.at", gap.at),
+        at=point("gaps.at", gap.at),
         over_limit_mm_of_length=number("gaps.over_limit_mm_of_length", gap.over_limit_mm_of_length),
-        chance_bare=_chance("gaps.chance_bare", gap.chance_bare),
-        chance_overlap=_chance("gaps.chance_overlap", gap.chance_overlap),
+        chance_bare=chance("gaps.chance_bare", gap.chance_bare),
+        chance_overlap=chance("gaps.chance_overlap", gap.chance_overlap),
     )
 
 
 def _pucker(pucker: PuckerVerdict) -> d.PuckerPart:
     return d.PuckerPart(
-        chance=_chance("pucker.chance", pucker.chance),
+        chance=chance("pucker.chance", pucker.chance),
         amplitude_mm=number("pucker.amplitude_mm", pucker.amplitude_mm),
         low_mm=number("pucker.low_mm", pucker.low_mm),
         high_mm=number("pucker.high_mm", pucker.high_mm),
-        at=_point("pucker.at", pucker.at),
+        at=point("pucker.at", pucker.at),
     )
 
 
@@ -284,86 +243,13 @@ def _finding(item: Finding) -> d.FindingPart:
         name=item.name,
         level=item.level.value,
         regions=tuple(int(i) for i in item.regions),
-        at=None if item.at is None else _point(where, item.at),
-        measured=_maybe(where, item.measured),
-        limit=_maybe(where, item.limit),
+        at=None if item.at is None else point(where, item.at),
+        measured=maybe(where, item.measured),
+        limit=maybe(where, item.limit),
         unit=item.unit,
-        chance=None if item.chance is None else _chance(where, item.chance),
+        chance=None if item.chance is None else chance(where, item.chance),
         because=item.because,
         advice=item.advice,
-    )
-
-
-def _backings(choice: StackChoice) -> tuple[d.BackingPart, ...]:
-    return tuple(
-        d.BackingPart(
-            kind=backing.kind,
-            g_m2=number("plan.backing.g_m2", backing.g_m2),
-            layers=int(backing.layers),
-            turns_deg=_numbers("plan.backing.turns_deg", backing.turns_deg),
-        )
-        for backing in choice.backings
-    )
-
-
-def _margin(where: str, margin: Margin | None) -> d.MarginPart | None:
-    if margin is None:
-        return None
-    return d.MarginPart(
-        name=margin.name,
-        nominal=number(f"{where}.nominal", margin.nominal),
-        limit=number(f"{where}.limit", margin.limit),
-        room=number(f"{where}.room", margin.room),
-        unit=margin.unit,
-        chance=_chance(f"{where}.chance", margin.chance),
-    )
-
-
-def _plan(plan: Plan) -> d.PlanPart:
-    steps = plan.steps
-    return d.PlanPart(
-        outcome=plan.outcome,
-        backing=_backings(plan.choice),
-        attach=plan.attach,
-        topping=d.ToppingPart(kind=plan.topping.kind, why=plan.topping.why) if plan.topping else None,
-        holding=plan.holding,
-        hoop_mm=_point("plan.hoop_mm", plan.hoop_mm),
-        needle=plan.needle,
-        speed_spm=number("plan.speed_spm", plan.speed_spm),
-        sheet_mm=_point("plan.sheet_mm", plan.sheet_mm),
-        steps=d.StepsPart(
-            before=tuple(steps.before), sewing=tuple(steps.sewing), finishing=tuple(steps.finishing)
-        ),
-        cautions=tuple(plan.cautions),
-        reasons=tuple(plan.reasons),
-        decided_by=_margin("plan.decided_by", plan.decided_by),
-        buy=plan.buy,
-        stacks_tried=int(plan.stacks_tried),
-        alternatives=tuple(
-            d.AlternativePart(
-                backing=one.backing,
-                why_not=one.why_not,
-                g_m2=number("plan.alternatives.g_m2", one.g_m2),
-                layers=int(one.layers),
-                relative_cost=_maybe("plan.alternatives.relative_cost", one.relative_cost),
-                chance=_chance("plan.alternatives.chance", one.chance),
-                decided_by=_margin("plan.alternatives.decided_by", one.decided_by),
-            )
-            for one in plan.alternatives
-        ),
-        rework=tuple(
-            d.ReworkPart(
-                what=one.what,
-                region=one.region,
-                amount_mm=_maybe("plan.rework.amount_mm", one.amount_mm),
-                effect=one.effect,
-                chance_before=number("plan.rework.chance_before", one.chance_before),
-                chance_after=number("plan.rework.chance_after", one.chance_after),
-                gap_before_mm=_maybe("plan.rework.gap_before_mm", one.gap_before_mm),
-                gap_after_mm=_maybe("plan.rework.gap_after_mm", one.gap_after_mm),
-            )
-            for one in plan.rework
-        ),
     )
 
 
@@ -404,6 +290,6 @@ def _comparison(one: OnGoods) -> d.ComparisonPart:
         pull_in=_pull_in(one.response),
         worst_gap=_gap(worst) if worst else None,
         pucker=_pucker(one.findings.pucker),
-        chance=_chance("comparison.chance", one.findings.chance_of_missing),
+        chance=chance("comparison.chance", one.findings.chance_of_missing),
         decided_by=one.findings.decided_by,
     )

@@ -14,7 +14,8 @@ from analyzer.pipeline import Checked, Sureness
 from analyzer.plan.types import Plan
 from analyzer.regions.types import Region, RegionKind
 from analyzer.report import words
-from analyzer.report.fill_in import colour_stitches, sound_text
+from analyzer.report.fill_in import colour_stitches
+from analyzer.report.numbers import sound_text
 from analyzer.report.words import Units
 
 Table = tuple[tuple[str, ...], list[tuple[str, ...]], list[str]]

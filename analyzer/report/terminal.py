@@ -15,7 +15,7 @@ from analyzer.goods.types import StackChoice
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.plan.types import Plan, Rework
 from analyzer.report import predicted, tables, words
-from analyzer.report.fill_in import sound_text
+from analyzer.report.numbers import sound_text
 from analyzer.report.words import Units
 
 if TYPE_CHECKING:
