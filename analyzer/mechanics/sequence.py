@@ -19,7 +19,8 @@ from analyzer.mechanics.law import Pull, Stitches, tension
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.sheet import Sheet
 from analyzer.mechanics.sheets import cover
-from analyzer.mechanics.solvers import SINGLE_TOLERANCE, UniformInverse, solve_cg
+from analyzer.mechanics.solvers import SINGLE_TOLERANCE, UniformInverse
+from analyzer.mechanics.surely import solve_surely
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +125,10 @@ def sew(
         sheet.change(at, stiffness[:, at])
         precondition.update(sheet.mean_diagonal(stiffness))
         last = k == count - 1
-        solved = solve_cg(
+        solved = solve_surely(
             sheet,
+            lattice,
+            stiffness,
             loads[:, k].reshape(v, *shape) + owed,
             free,
             precondition,
