@@ -80,7 +80,8 @@ def _rows(sheet: Sheet, shape: Polygon, **given: object) -> int:
     height = turned[3] - turned[1]
     grown = options.get("growth", 1.0)
     laid = height / max(2, round(height / (spacing * (1 + grown) / 2)))
-    taken = swept(rows_of(shape, angle, spacing, grown), options["ends"], spacing * max(1.0, grown))
+    thread = sheet.stitches_of(sheet.number)
+    taken = swept(rows_of(shape, angle, spacing, grown), options["ends"], spacing * max(1.0, grown), thread)
     return sheet.note(Made("fill", laid if grown == 1.0 else None, angle, None, base, taken))
 
 

@@ -71,6 +71,12 @@ class Sheet(Labelled):
         """Draw yes or no."""
         return bool(self.rng.random() < (hard if self.hard else easy))
 
+    def stitches_of(self, number: int) -> np.ndarray:
+        """Return both ends of each stitch of an object, (k, 2, 2), floats and ways after a cut left out."""
+        design = self.design()
+        own = np.flatnonzero((self.object_of == number) & design.joined & ~design.jumped)
+        return np.stack([design.penetrations[own - 1], design.penetrations[own]], axis=1)
+
     @property
     def here(self) -> np.ndarray:
         """Where the needle is, (2,)."""
@@ -174,19 +180,23 @@ def random_shape(sheet: Sheet, size: float, *, holes: bool = True) -> Polygon:
     return affinity.rotate(shape, rng.uniform(0, 360), origin=(0, 0))
 
 
-def swept(sections: list[list[np.ndarray]], ends: str, widest: float) -> Polygon:
+def swept(sections: list[list[np.ndarray]], ends: str, widest: float, thread: np.ndarray) -> Polygon:
     """Return what a fill takes up: the area between rows as they are sewn, sections joined, (multi)polygon.
 
-    Slits of two rows ``widest`` mm apart, where sections meet, are closed.
+    Slits of two rows ``widest`` mm apart are closed, where sections meet and beside a way between them:
+    ``thread`` (k, 2, 2) are all stitches of the fill. A lone stitch takes up nothing.
     """
     parts = []
     for section in sections:
         rows = sewn_rows(section, ends)
         for one, two in itertools.pairwise(rows):
             parts.append(Polygon([*one, *two]))
-    whole = shapely.union_all([p for p in parts if p.is_valid])
-    reach = 1.05 * widest
-    return shapely.buffer(shapely.buffer(whole, reach, join_style="mitre"), -reach, join_style="mitre")
+    lines = shapely.multilinestrings(shapely.linestrings(thread))
+    whole = shapely.union_all([p for p in parts if p.is_valid] + [shapely.buffer(lines, 0.02, quad_segs=1)])
+    reach, thin = 1.05 * widest, 0.1
+    whole = shapely.buffer(whole, reach, join_style="mitre", mitre_limit=1.2)
+    whole = shapely.buffer(whole, -reach - thin, join_style="mitre")
+    return shapely.buffer(whole, thin, join_style="mitre")
 
 
 def placed(shape: Polygon, at: tuple[float, float]) -> Polygon:

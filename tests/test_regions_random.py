@@ -90,7 +90,8 @@ def check_gaps(count: int) -> None:
     assert missed <= max(0.03 * (whole + missed), count < LONG)
     assert false <= max(0.005 * asserted, count < LONG)
     assert abs(np.mean(stretches)) < 0.03
-    assert np.std(stretches) < 0.06
+    # Where one ill-defined corner is one in a dozen outlines, the spread says more of that than of the rule.
+    assert np.std(stretches) < (0.06 if count >= LONG else 0.08)
 
 
 def check_appliques(count: int) -> None:

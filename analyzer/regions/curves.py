@@ -8,10 +8,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.groups import Piece, main_direction
+from analyzer.regions.groups import Piece, axial_gap, main_direction
+from analyzer.regions.hidden import Ground, settled
 from analyzer.regions.raster import grown, shrunk
 from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
@@ -23,10 +25,13 @@ _MOST_CELLS = 16_000_000  #: coarser cells beyond this, for absurdly large desig
 _MOST_PASSES = 3  #: of an outline
 _ROUND_ALL_MM = 1.5  #: an outline is nowhere so much smaller than what it goes round
 _WAY_STITCHES, _LEAST_WAY_MM = 12, 2.5  #: looked at before an outline; a way to it is longer
+_STRAIGHT_ON = 0.97  #: cosine between the stitches of a way
+_ACROSS = 0.8  #: cosine between a way and the rings under it, most
 _DEEP_CELLS = 3  #: an outline is nowhere so many cells inside
 _OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
 _WIDEST_MM = 1.4  #: rings further apart than this are a drawing
 _FEW_ROWS = 8  #: so few rows side by side may be a stretch of curved ones
+_STRAIGHT_SHARE, _STRAIGHT_DEG = 0.75, 15.0  #: rows that are so much of a line and so parallel are straight
 _NEXT_RING_MM = 5.0  #: from the end of a ring to the next one
 
 
@@ -90,8 +95,19 @@ def _curved(sewn: Sewn, strokes: Strokes, group: list[Piece]) -> list[Piece]:
     for piece in _rings(sewn, whole):
         curved = curved_rows(sewn, strokes, piece)
         inside = every[bisect_left(starts, piece.first) : bisect_right(starts, piece.last)]
-        kept += _with_outline(sewn, strokes, curved) if curved.shape == "curves" else inside
+        curves = curved.shape == "curves" and not _straight(sewn, strokes, piece, inside)
+        kept += _with_outline(sewn, strokes, curved) if curves else inside
     return kept
+
+
+def _straight(sewn: Sewn, strokes: Strokes, piece: Piece, inside: list[Piece]) -> bool:
+    """Whether a line is a section of few straight rows: bands of one direction are nearly all of it."""
+    rows = np.concatenate([each.rows for each in inside])
+    if not rows.size or strokes.chord_mm[rows].sum() < _STRAIGHT_SHARE * piece.path_mm(sewn):
+        return False
+    turn = main_direction(strokes, rows)
+    way = np.degrees(np.arctan2(strokes.unit[rows, 1], strokes.unit[rows, 0]))
+    return turn is not None and bool((axial_gap(way, turn) < _STRAIGHT_DEG).all())
 
 
 def _follows(sewn: Sewn, before: Piece, after: Piece) -> bool:
@@ -189,11 +205,40 @@ def _outline_start(sewn: Sewn, piece: Piece) -> int | None:
         # From one ring to the next it is only a step; a way across comes straight from further off.
         step = np.diff(points[max(k - _WAY_STITCHES, 0) : k + 1], axis=0)
         length = np.hypot(*step.T)
-        straight = step @ step[-1] > 0.97 * length * length[-1]
+        straight = step @ step[-1] > _STRAIGHT_ON * length * length[-1]
         bends = np.flatnonzero(~straight)
         way = float(length[bends[-1] + 1 if bends.size else 0 :].sum())
         return piece.first + k if way > _LEAST_WAY_MM else None
     return None
+
+
+def without_base(sewn: Sewn, strokes: Strokes, piece: Piece, over: Ground | None) -> list[Piece]:
+    """Part a curved fill from what its line goes on to sew, after a way across it, under a later border."""
+    if piece.shape != "curves" or over is None:
+        return [piece]
+    covered = np.zeros(piece.last + 1, dtype=np.bool_)
+    points, stitch = sewn.samples(piece.first, piece.last)
+    covered[stitch[over.over(sewn, piece) > piece.last]] = True
+    bare = np.flatnonzero(~settled(sewn, piece, covered))
+    last = piece.first + int(bare[-1]) if bare.size else piece.last
+    if sewn.path_mm(last + 1, piece.last) < constants("regions")["curves_mm"].value:
+        return [piece]
+    step = np.diff(sewn.penetrations[piece.first : last + 1], axis=0)
+    length = np.hypot(*step.T)
+    straight = step @ step[-1] > _STRAIGHT_ON * length * length[-1]
+    first = piece.first + 1 + int(np.flatnonzero(~straight)[-1]) + 1 if not straight.all() else last + 1
+    if sewn.path_mm(first, last) < _LEAST_WAY_MM:
+        return [piece]
+    # The next ring runs along the one before; a way lies across all that it goes over.
+    rings = stitch < first - _WAY_STITCHES
+    tree, way = cKDTree(points[rings]), sewn.samples(first, last)[0]
+    under = stitch[rings][tree.query(way)[1]]
+    turn = sewn.penetrations[under] - sewn.penetrations[under - 1]
+    along = np.abs(turn @ step[-1]) / np.maximum(np.hypot(*turn.T) * length[-1], 1e-9)
+    if np.median(along) > _ACROSS:
+        return [piece]
+    fill = curved_rows(sewn, strokes, Piece(piece.first, last, "line"))
+    return [fill, Piece(last + 1, piece.last, "line")] if fill.shape == "curves" else [piece]
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:

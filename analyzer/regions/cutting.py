@@ -13,7 +13,7 @@ from analyzer.design import Design
 from analyzer.goods.constants import constants
 from analyzer.regions.applique import find_appliques
 from analyzer.regions.base import find_bases
-from analyzer.regions.curves import curved_fills
+from analyzer.regions.curves import curved_fills, without_base
 from analyzer.regions.groups import Piece, fill_gaps, find_bands
 from analyzer.regions.hidden import Ground, covered_by, covered_stitches, dense_ground, hidden_share, settled
 from analyzer.regions.kinds import name_kinds
@@ -45,6 +45,7 @@ def cut(design: Design) -> Regions:
     bands = find_bands(strokes, link_strokes(strokes))
     pieces = curved_fills(sewn, strokes, fill_gaps(sewn, ties, bands))
     over = dense_ground(sewn, pieces)
+    pieces = [part for piece in pieces for part in without_base(sewn, strokes, piece, over)]
     pieces = [_thin(sewn, strokes, piece, over) for piece in pieces]
     pieces = join_sections(sewn, absorb_scraps(sewn, strokes, pieces, over), over)
     # Few rows that joined no larger band are no pattern after all.

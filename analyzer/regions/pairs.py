@@ -13,7 +13,7 @@ from analyzer.arrays import Bools, Floats, Ints, frozen
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
-from analyzer.regions.sewn import Sewn, median
+from analyzer.regions.sewn import Sewn
 from analyzer.regions.shapes import Edge, edge_of, rails
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import OutlinePair, Region, RegionKind
@@ -155,28 +155,21 @@ def _pair(
     own: Edge | None,
     unbroken: bool,
 ) -> OutlinePair | None:
-    """Return the pair along the best of ``tracks``, or None where none of them follows the edge."""
-    best: tuple[float, list[tuple[Floats, ...]], list[Ints]] | None = None
+    """Return the pair along ``tracks``, or None where none of them follows the edge.
+
+    Round a sharp tip the rails of a column change sides; at each station one of them is the nearer.
+    """
     gathered: list[tuple[Floats, ...]] = []
     stitches: list[Ints] = []
+    low, high = _limits(outline, border)
     for track in tracks:
-        low, high = _limits(outline, border)
         # Beyond the end of an edge the nearest point lies askew: that is not following it.
         distance, point, normal, sample = edge.nearest(track.at, max(-low, high) + _ASKEW_MM)
         near = (distance > low) & (distance < high) & (sample < np.abs(distance) + _ASKEW_MM)
         follows = _follows(outline, edge, track, distance, normal, near, own)
-        if not follows.any():
-            continue
-        part = (track.at[follows], point[follows], normal[follows], distance[follows])
-        if outline.kind is RegionKind.SATIN:
-            middle = median(part[3])
-            if best is None or middle < best[0]:
-                best = (middle, [part], [track.stitch[follows]])
-        else:
-            gathered.append(part)
+        if follows.any():
+            gathered.append((track.at[follows], point[follows], normal[follows], distance[follows]))
             stitches.append(track.stitch[follows])
-    if best is not None:
-        _, gathered, stitches = best
     if not gathered:
         return None
     at, point, normal, distance = (np.concatenate(column) for column in zip(*gathered, strict=True))

@@ -22,6 +22,9 @@ _LIKE = (0.6, 1.6)  #: threads of a column are so long, of its width
 _FEW_PAIRS = 20_000  #: so many distances are sooner worked out than a tree is built
 _LONGEST_ROWS = 2.5  #: rows of a fill that are not linked to it, at most
 _ON_TOP_SHARE = 0.5  #: more of a scrap than this within half a row of a fill lies on it, not beside it
+_AND_FRO = -0.9  #: cosine between a row and the next
+_FIRST_ROWS = 6.0  #: spacings from a fill to the first of few rows that jumps part from it
+_APART = (0.4, 2.0)  #: spacings between the first rows of a fill
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 
 
@@ -38,6 +41,9 @@ def absorb_scraps(sewn: Sewn, strokes: Strokes, pieces: list[Piece], over: Groun
             kept[-1] = _with_scrap(strokes, before, piece)
         elif after and follows(sewn, piece, after) and _threads_of(strokes, piece, after):
             pieces[k + 1] = _with_scrap(strokes, after, piece)
+        elif after and (first := _first_rows(sewn, strokes, piece, after)) is not None:
+            kept.append(replace(piece, last=first - 1))
+            pieces[k + 1] = _with_scrap(strokes, after, replace(piece, first=first))
         elif piece.path_mm(sewn) >= _most_mm(strokes, before, after):
             kept.append(piece)
         elif (back := _apart(sewn, strokes, kept, piece)) is not None:
@@ -99,6 +105,36 @@ def _begins(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     if not band.band or not follows(sewn, scrap, band):
         return False
     return _tiny(sewn, scrap) or (_rows_of(sewn, strokes, scrap, band) and _lies_on(sewn, scrap, band))
+
+
+def _first_rows(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> int | None:
+    """Return the stitch at which a line that leads up to a fill becomes its first rows, None without any.
+
+    Rows go to and fro a spacing apart; what leads up to them, or on from them to the others, does not.
+    """
+    if band.shape != "rows" or band.hidden or sewn.halts[scrap.first : band.first + 1].any():
+        return None
+    rows = _along(strokes, scrap, band)
+    one, two = rows[:-1], rows[1:]
+    step = strokes.start[two] + strokes.end[two] - strokes.start[one] - strokes.end[one]
+    axis = strokes.unit[one]
+    offset = np.abs(step[:, 0] * axis[:, 1] - step[:, 1] * axis[:, 0]) / 2
+    back = (np.einsum("ij,ij->i", axis, strokes.unit[two]) < _AND_FRO) & (two - one <= 2)
+    apart = (offset > _APART[0] * band.spacing_mm) & (offset < _APART[1] * band.spacing_mm)
+    # All the way to the fill: where rows, underlay's too, lie further back, something else lies between.
+    broken = np.flatnonzero(~(back & apart))
+    start = int(broken[-1]) + 1 if broken.size else 0
+    # One pair alone may be the last side of an edge run and the first row.
+    if start + 1 >= len(one) or strokes.last[two[-1]] < scrap.last - 2:
+        return None
+    first = int(strokes.first[one[start]]) + 1
+    part = replace(scrap, first=first)
+    if first <= scrap.first:
+        return None
+    own, theirs = sewn.samples(part.first, part.last)[0], sewn.samples(band.first, band.last)[0]
+    reach = _FIRST_ROWS * band.spacing_mm + 0.3
+    away = cKDTree(near_box(theirs, own, reach)).query(own, distance_upper_bound=reach)[0]
+    return first if (np.asarray(away) < reach).all() else None
 
 
 def _rows_of(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:

@@ -92,9 +92,10 @@ def _same_rows(sewn: Sewn, before: Piece, after: Piece) -> bool:
 
 
 def _touch(sewn: Sewn, before: list[Piece], after: Piece) -> bool:
-    """Whether a section lies beside what came before it, and not on top of that."""
+    """Whether a section lies beside what came before it, and not on top of that; on the way to it, it may."""
     spacing = before[0].spacing_mm
-    rows, later = _points(sewn, before[0]), _points(sewn, after)
+    band, later = _points(sewn, before[0]), _points(sewn, after)
+    rows = band
     for piece in before[1:]:
         more = _points(sewn, piece)
         reach = _beside_mm(spacing)
@@ -102,8 +103,15 @@ def _touch(sewn: Sewn, before: list[Piece], after: Piece) -> bool:
         beside = np.asarray(tree.query(more, distance_upper_bound=reach)[0]) < reach
         rows = np.concatenate([rows, more[beside]])
     reach = 1.5 * spacing + 0.35
-    away = np.asarray(cKDTree(near_box(rows, later, reach)).query(later, distance_upper_bound=reach)[0])
-    return bool((away < reach).any() and (away < 0.5 * spacing).mean() < _ON_TOP_SHARE)
+    if not (_away(rows, later, reach) < reach).any():
+        return False
+    return bool((_away(band, later, reach) < 0.5 * spacing).mean() < _ON_TOP_SHARE)
+
+
+def _away(points: Floats, later: Floats, reach_mm: float) -> Floats:
+    """Return how far each of ``later`` (k, 2) is from ``points``, (k,), infinite beyond reach."""
+    found = cKDTree(near_box(points, later, reach_mm)).query(later, distance_upper_bound=reach_mm)[0]
+    return np.asarray(found)
 
 
 def _beside_mm(spacing_mm: float) -> float:

@@ -20,6 +20,7 @@ _ROWS_TOGETHER = 8  #: rows joined to one polygon at a time
 _ON_EDGE_MM = 0.15  #: penetrations nearer to the edge than this make it
 _NEAR_MM = 0.3  #: the way from a point to an edge this near has no direction on a lattice of 0.1 mm
 _THIN_MM = 0.1  #: what is thinner than twice this is a thread and no area
+_MITRE = 1.2  #: how far a corner reaches out, in widths of the margin
 _LEAST_HOLE_MM2 = 1.0
 
 
@@ -96,6 +97,13 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
     offset = np.abs(step[:, 0] * axis[:-1, 1] - step[:, 1] * axis[:-1, 0])
     along = np.abs(np.einsum("ij,ij->i", step, axis[:-1]))
     beside = (offset < 2.5 * piece.spacing_mm + 0.4) & (along < 0.5 * (chord[1:] + chord[:-1]))
+    # Nor what a jump or a way along the edge parts, which lies in another section too.
+    moved = np.cumsum(sewn.jumped | ~sewn.joined)
+    ends, begins = strokes.last[rows[:-1]], strokes.first[rows[1:]]
+    way = sewn.way_mm[begins + 1] - sewn.way_mm[ends + 1]
+    beside &= (moved[ends] == moved[begins + 1]) & (
+        (np.diff(rows) <= 2) | (way < 3.0 * piece.spacing_mm + 0.4)
+    )
     bounds = np.concatenate([[0], np.flatnonzero(~beside) + 1, [len(rows)]])
     parts: list[Floats] = []
     for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
@@ -113,16 +121,20 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
         polygons[broken] = shapely.make_valid(polygons[broken])
     reach = 1.1 * piece.spacing_mm + 0.1
     alone = rows[~(np.append(beside, False) | np.append(False, beside))]
-    thread = _others(strokes, piece, alone)
+    thread = _others(sewn, strokes, piece, alone)
     # The strips by themselves first: with threads all over them the union takes twice as long.
     strips = shapely.union_all(polygons)
     return _closed(shapely.union(strips, thread.buffer(0.02, quad_segs=1)), reach)
 
 
-def _others(strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
-    """Return the strokes of a band that are no rows, and rows ``alone``, that none lies beside, as lines."""
+def _others(sewn: Sewn, strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
+    """Return the strokes of a band that are no rows, and rows ``alone``, that none lies beside, as lines.
+
+    A thread that floats from section to section lies over what is not of the band.
+    """
     first, stop = strokes.within(piece.first, piece.last)
     every = np.arange(first, stop, dtype=np.int32)
+    every = every[~sewn.jumped[strokes.last[every]]]
     left = np.concatenate([every[~np.isin(every, piece.rows)], alone])
     return shapely.multilinestrings(
         shapely.linestrings(np.stack([strokes.start[left], strokes.end[left]], axis=1))
@@ -131,7 +143,8 @@ def _others(strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
 
 def _closed(area: shapely.Geometry, reach_mm: float) -> shapely.Geometry:
     """Return an area with slits up to twice ``reach_mm`` closed, bare threads left out, its corners kept."""
-    grown = shapely.buffer(area, reach_mm, join_style="mitre")
+    # A limited mitre: the spike of an acute tip would fill what lies before it. It still gives the tip back.
+    grown = shapely.buffer(area, reach_mm, join_style="mitre", mitre_limit=_MITRE)
     whole = shapely.buffer(grown, -reach_mm - _THIN_MM, join_style="mitre")
     return shapely.buffer(whole, _THIN_MM, join_style="mitre")
 
@@ -144,7 +157,11 @@ def _within(sewn: Sewn, strokes: Strokes, row: int, start: Floats) -> Floats:
 
 def _around_curves(sewn: Sewn, piece: Piece) -> shapely.Geometry:
     """Return the area that the turns of a curved fill take up, up to the outermost line."""
-    line = shapely.LineString(sewn.penetrations[max(piece.first - 1, 0) : piece.last + 1])
+    stitch = np.arange(piece.first, piece.last + 1)
+    stitch = stitch[sewn.joined[stitch]]
+    line = shapely.multilinestrings(
+        shapely.linestrings(np.stack([sewn.penetrations[stitch - 1], sewn.penetrations[stitch]], axis=1))
+    )
     reach = 1.1 * piece.spacing_mm + 0.1
     # The outermost line is an edge where the turns part at a corner, too: nothing thin is left out.
     # A line that doubles back has no mitre there: round and thin first.
