@@ -104,6 +104,7 @@ class _Bench:
     draws: Draws
     sewing: Sewing
     tell: Callable[[str], None]
+    earlier: mechanics.Earlier = field(default_factory=mechanics.Earlier)
     tried: dict[tuple[StackChoice, Detail], OnGoods] = field(default_factory=dict)
 
     def use(self, thickness_mm: float) -> Use:
@@ -115,7 +116,7 @@ class _Bench:
         if (choice, detail) not in self.tried:
             self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
             stack = goods.build_stack(self.setup, choice, self.job.calibration)
-            response = mechanics.respond(self.sewing, stack, self.draws, detail=detail)
+            response = mechanics.respond(self.sewing, stack, self.draws, detail=detail, earlier=self.earlier)
             if not self._holds_when_rinsed():
                 response = replace(response, unhooped=None)
             use = self.use(stack.thickness_mm)
@@ -149,7 +150,7 @@ class _Bench:
 
     def changes(self, choice: StackChoice) -> tuple[Rework, ...]:
         """Try changes to the design on one stack; return those that help."""
-        full, coarse = self.on(choice), self.on(choice, "screen")
+        full = self.on(choice)
         tried = Tried(
             design=self.design,
             regions=self.regions,
@@ -158,7 +159,7 @@ class _Bench:
             choice=choice,
             stack=full.stack,
             response=full.response,
-            screened=coarse.findings,
+            earlier=self.earlier,
         )
         return try_changes(tried, self.draws, lambda what, _: self.tell(what))
 

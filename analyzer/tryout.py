@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer import cloth, findings, mechanics
 from analyzer.cloth import Cover
 from analyzer.design import Design
 from analyzer.findings import Evidence, Findings
 from analyzer.goods import Draws, Setup, Stack, StackChoice
-from analyzer.mechanics import Response
+from analyzer.mechanics import Earlier, Response
 from analyzer.plan import Rework, best_first, outlook, proposals, weighed
 from analyzer.regions import Regions, cut
 
@@ -25,8 +25,10 @@ class Tried:
     setup: Setup
     choice: StackChoice
     stack: Stack
-    response: Response  #: whose drift the countered copy goes by
-    screened: Findings  #: judged on the coarse grid, as the changes are
+    response: (
+        Response  #: by whose drift the countered copy goes, and all changes by its course over the draws
+    )
+    earlier: Earlier  #: what was sewn of it: changes differ little
 
 
 def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) -> tuple[Rework, ...]:
@@ -39,28 +41,34 @@ def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) 
     drifted = None
     if not tried.response.pull_in.beyond_range:
         drifted = mechanics.against_drift(tried.design, tried.response.drift)
-    ideas = proposals(tried.design, tried.regions, tried.screened, drifted)
+    before = _judged(tried, tried.design, tried.regions, draws, measured=True)
+    ideas = proposals(tried.design, tried.regions, before, drifted)
     found = []
     for number, idea in enumerate(ideas):
         tell("trying changes", number / len(ideas))
         changed = idea.change()
         if changed is None:
             continue
-        after = outlook(_judged(tried, changed, draws, measured=bool(idea.measures)), idea.measures)
-        change = weighed(idea, outlook(tried.screened, idea.measures), after)
+        after = _judged(tried, changed, cut(changed), draws, measured=bool(idea.measures))
+        change = weighed(idea, outlook(before, idea.measures), outlook(after, idea.measures))
         if change is not None:
             found.append(change)
     return best_first(found)
 
 
-def _judged(tried: Tried, changed: Design, draws: Draws, *, measured: bool) -> Findings:
-    """Return the findings on a changed design; only their chances where nothing is to be measured."""
-    regions = cut(changed)
+def _judged(tried: Tried, changed: Design, regions: Regions, draws: Draws, *, measured: bool) -> Findings:
+    """Return the findings on a changed design; only their chances where nothing is to be measured.
+
+    They are made of nominal values on the coarse grid and the original's course over the draws: what one and
+    the same stack is uncertain of hardly depends on where some stitches lie.
+    """
     cover = tried.cover
-    if measured:
+    if measured and changed is not tried.design:
         cover = cloth.measure(changed, regions, thread_width_mm=tried.setup.thread.laid_width_mm.value)
-    sewing = mechanics.prepare(changed, regions, tried.setup.hoop)
-    response = mechanics.respond(sewing, tried.stack, draws, detail="screen")
+    sewing = mechanics.prepare(changed, regions, tried.setup.hoop, detail="screen")
+    response = mechanics.respond(
+        sewing, tried.stack, draws, detail="screen", like=tried.response, earlier=replace(tried.earlier)
+    )
     use = cloth.use(changed, thickness_mm=tried.stack.thickness_mm, speed_spm=tried.setup.speed_spm)
     evidence = Evidence(changed, regions, cover, use, tried.setup, tried.stack, response, tried.choice)
     return findings.judge(evidence) if measured else findings.weigh(evidence)

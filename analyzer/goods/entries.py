@@ -7,6 +7,7 @@ its own with ``low``, ``value``, ``high``, ``known``, ``source``.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from itertools import pairwise
 from typing import Any, TypeVar, cast, get_args, get_type_hints
 
@@ -117,6 +118,7 @@ class Entry:
             raise BadTable(f"{self.at(key)}: unknown key '{key}'")
 
 
+@cache
 def _words(kind: type, field: str) -> tuple[str, ...]:
     """Return the words that a Literal field of a dataclass allows."""
     return cast("tuple[str, ...]", get_args(get_type_hints(kind)[field]))

@@ -9,13 +9,14 @@ by itself.
 from analyzer.mechanics.against import against_drift
 from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
 from analyzer.mechanics.membrane import Membrane
-from analyzer.mechanics.respond import respond
+from analyzer.mechanics.respond import Earlier, respond
 from analyzer.mechanics.sewing import Sewing, prepare
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response, Unhooped
 
 __all__ = [
     "PASSES",
     "ColumnDraws",
+    "Earlier",
     "GapDraws",
     "Membrane",
     "Miss",

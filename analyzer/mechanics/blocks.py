@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
 
@@ -74,8 +75,11 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
     ends = np.r_[starts[1:], len(region_of)]
     reached = np.r_[0.0, np.cumsum(progress)]
     way = reached[ends] - reached[starts]
-    apart = {(p.outline, p.borders) for p in regions.pairs} | {(p.borders, p.outline) for p in regions.pairs}
-    for keep_apart, lengthening in product((apart, set()), range(_ATTEMPTS)):
+    apart: dict[int, set[int]] = {}
+    for pair in regions.pairs:
+        apart.setdefault(pair.outline, set()).add(pair.borders)
+        apart.setdefault(pair.borders, set()).add(pair.outline)
+    for keep_apart, lengthening in product((apart, {}), range(_ATTEMPTS)):
         parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm * 1.25**lengthening, keep_apart)
         if sum(count for _, count in parts) <= most:
             break
@@ -96,15 +100,14 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
 
 
 def _parts(
-    ids: list[int], way: list[float], step_mm: float, apart: set[tuple[int, int]]
+    ids: list[int], way: list[float], step_mm: float, apart: Mapping[int, set[int]]
 ) -> list[tuple[int, int]]:
     """Gather neighbouring pieces of the sequence: (last piece, number of blocks) of each part."""
     parts: list[tuple[int, int]] = []
     held: set[int] = set()
     total = 0.0
     for index, (region, progress) in enumerate(zip(ids, way, strict=True)):
-        parts_company = any((region, other) in apart for other in held)
-        if held and (total + progress > step_mm or parts_company):
+        if held and (total + progress > step_mm or not held.isdisjoint(apart.get(region, ()))):
             parts.append((index - 1, max(1, round(total / step_mm))))
             held, total = set(), 0.0
         held.add(region)

@@ -63,28 +63,55 @@ def compliance(membrane: Floats) -> Floats:
 
 def tension(stitches: Stitches, pull: Pull, cell_mm: float) -> Floats:
     """Pull (v, n) in N that each stitch puts on a grid of ``cell_mm``, for each variant of the stack."""
-    law = {name: entry.value for name, entry in constants("stitch_law").items()}
-    n = stitches.direction
-    give = np.einsum("ni,vij,nj->vn", n, compliance(pull.membrane), n)
-    length, radius = np.maximum(stitches.length_mm, 1e-6), pull.radius_mm
-    y = give * pull.thread_stiffness_n[:, None]
-    spacing = np.where(np.isnan(stitches.spacing_mm), cell_mm, stitches.spacing_mm)
-
-    reach = law["fill_reach"] * length / radius * (y / spacing) ** law["fill_spacing_exponent"]
-    fill = 1.0 + law["fill_gain"] * (y / length) ** law["fill_power"] * np.log1p(reach)
-    # sin^2 of twice the angle to the grid: cells hold a narrow column the less, the more it crosses them
-    askew = 4.0 * (n[:, 0] * n[:, 1]) ** 2
-    held = law["satin_cell"] * cell_mm / length * (1.0 - law["satin_askew"] * askew)
-    satin = (1.0 + held) * (
-        1.0 + law["satin_gain"] * (y / length) ** law["satin_power"] * np.log1p(length / radius)
-    )
-
-    is_satin = stitches.kind == StitchClass.SATIN
-    amp = np.where(stitches.kind == StitchClass.SHORT, 1.0, np.where(is_satin, satin, fill))
-    extra = (amp - 1.0) / amp
-    rigid = np.where(
-        is_satin, law["satin_rigid"] * extra, np.minimum(law["fill_rigid_most"], law["fill_rigid"] * extra)
-    )
-    share = pull.lock_share[:, None]
-    result: Floats = pull.pull_n * amp * (rigid + (1.0 - rigid) * share)
+    whole, slipping = tension_parts(stitches, pull, cell_mm)
+    result: Floats = whole - slipping * (1.0 - pull.lock_share[:, None])
     return result
+
+
+def tension_parts(stitches: Stitches, pull: Pull, cell_mm: float) -> tuple[Floats, Floats]:
+    """Pull (v, n) in N with nothing lost at locking, and the part of it that goes with what is left then."""
+    whole = np.full((len(pull.membrane), len(stitches.length_mm)), pull.pull_n)
+    slipping = whole.copy()
+    M, n = compliance(pull.membrane), stitches.direction
+    squares = np.stack([n[:, 0] ** 2, n[:, 1] ** 2, 2.0 * n[:, 0] * n[:, 1]])
+    y = pull.thread_stiffness_n[:, None] * (np.stack([M[:, 0, 0], M[:, 1, 1], M[:, 0, 1]], axis=1) @ squares)
+    for kind, parts in ((StitchClass.FILL, _fill), (StitchClass.SATIN, _satin)):
+        own = np.flatnonzero(stitches.kind == kind)
+        amp, rigid = parts(_some(stitches, own), y[:, own], pull.radius_mm, cell_mm)
+        amp *= pull.pull_n
+        whole[:, own], slipping[:, own] = amp, amp * (1.0 - rigid)
+    return whole, slipping
+
+
+def _some(stitches: Stitches, own: np.ndarray[tuple[int], np.dtype[np.intp]]) -> Stitches:
+    """Return some of the stitches."""
+    return Stitches(
+        length_mm=stitches.length_mm[own],
+        direction=stitches.direction[own],
+        kind=stitches.kind[own],
+        spacing_mm=stitches.spacing_mm[own],
+    )
+
+
+def _law() -> dict[str, float]:
+    return {name: entry.value for name, entry in constants("stitch_law").items()}
+
+
+def _fill(some: Stitches, y: Floats, radius_mm: float, cell_mm: float) -> tuple[Floats, Floats]:
+    """``amp`` and its rigid share, both (v, n), of rows and runs; ``y`` (v, n) mm is EA0 times give."""
+    law, length = _law(), np.maximum(some.length_mm, 1e-6)
+    spacing = np.where(np.isnan(some.spacing_mm), cell_mm, some.spacing_mm)
+    reach = law["fill_reach"] * length / radius_mm * (y / spacing) ** law["fill_spacing_exponent"]
+    amp = 1.0 + law["fill_gain"] * (y / length) ** law["fill_power"] * np.log1p(reach)
+    return amp, np.minimum(law["fill_rigid_most"], law["fill_rigid"] * (amp - 1.0) / amp)
+
+
+def _satin(some: Stitches, y: Floats, radius_mm: float, cell_mm: float) -> tuple[Floats, Floats]:
+    """Return the same for satin."""
+    law, length = _law(), np.maximum(some.length_mm, 1e-6)
+    # sin^2 of twice the angle to the grid: cells hold a narrow column the less, the more it crosses them
+    askew = 4.0 * (some.direction[:, 0] * some.direction[:, 1]) ** 2
+    held = law["satin_cell"] * cell_mm / length * (1.0 - law["satin_askew"] * askew)
+    gain = law["satin_gain"] * (y / length) ** law["satin_power"] * np.log1p(length / radius_mm)
+    amp = (1.0 + held) * (1.0 + gain)
+    return amp, law["satin_rigid"] * (amp - 1.0) / amp

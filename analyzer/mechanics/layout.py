@@ -12,6 +12,7 @@ from analyzer.laid import Grid, clip
 from analyzer.mechanics.blocks import Blocks
 from analyzer.mechanics.lattice import Lattice
 from analyzer.mechanics.law import Stitches
+from analyzer.mechanics.readings import Readings, Sought, readings
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,8 @@ class Layout:
     ties: Floats  #: (q, 3, 3) 1/mm: sum of l/A n(x)n(x)n(x)n in Voigt order; times EA0 it is D
     along: Floats  #: (q, 3) n(x)n of the main thread direction in the cell as a Voigt strain
     holes: Floats  #: (q,) penetrations per mm2
-    loads: sparse.csr_matrix  #: (blocks * dofs, n): nodal forces in mN for a pull of 1 N in each stitch
+    loads: sparse.csc_matrix  #: (blocks * dofs, n): nodal forces in mN for a pull of 1 N in each stitch
+    readings: Readings  #: where the wanted quantities are read
 
     @property
     def origin_mm(self) -> Floats:
@@ -47,6 +49,7 @@ def lay_out(
     blocks: Blocks,
     grid: Grid,
     held: Bools,
+    sought: Sought,
 ) -> Layout:
     """Clip the stitches from ``a`` to ``b`` (n, 2) mm against ``grid`` and gather them by block and cell."""
     lattice = Lattice(grid.nx, grid.ny, grid.cell_mm, grid.cell_mm)
@@ -79,6 +82,7 @@ def lay_out(
         along=frozen(np.stack([c * c, s * s, 2 * c * s], axis=1)),
         holes=frozen(_sum(of_hole, np.ones(len(of_hole)), len(keys)) / area),
         loads=_loads(a, b, stitches.direction, block, blocks.count, grid, lattice),
+        readings=readings(sought, lattice, np.array([grid.x0_mm, grid.y0_mm]), blocks),
     )
 
 
@@ -103,18 +107,16 @@ def _loads(
     blocks: int,
     grid: Grid,
     lattice: Lattice,
-) -> sparse.csr_matrix:
+) -> sparse.csc_matrix:
     """Both ends of every stitch pulled towards each other, shared out bilinearly: the exact virtual work."""
     dofs, n = 2 * lattice.nodes, len(a)
-    rows, columns, values = [], [], []
+    rows, values = [], []
     for end, sign in ((a, 1000.0), (b, -1000.0)):
         nodes, weights = lattice.weights(end - (grid.x0_mm, grid.y0_mm))
         for component in (0, 1):
             rows.append(block[:, None] * dofs + 2 * nodes + component)
-            columns.append(np.broadcast_to(np.arange(n)[:, None], nodes.shape))
             values.append(sign * weights * direction[:, component, None])
-    entries = (
-        np.concatenate(values).ravel(),
-        (np.concatenate(rows).ravel(), np.concatenate(columns).ravel()),
-    )
-    return sparse.csr_matrix(entries, shape=(blocks * dofs, n))
+    entries, places = np.concatenate(values, axis=1), np.concatenate(rows, axis=1)
+    starts = np.arange(n + 1) * entries.shape[1]
+    shape = blocks * dofs, n
+    return sparse.csc_matrix((entries.ravel(), places.ravel(), starts), shape=shape)

@@ -87,7 +87,7 @@ class Membrane:
     @cached_property
     def _precondition(self) -> UniformInverse:
         """The uniform sheet of the geometric mean of the stiffness over all cells."""
-        mean = self._sheet.mean_diagonal(self.stiffness.reshape(1, -1, 3, 3))
+        mean = self._sheet.mean_diagonal()
         uniform = UniformInverse(self._sheet, clamped=self._clamped, diagonal=mean[0])
         uniform.update(mean)
         return uniform

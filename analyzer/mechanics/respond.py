@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from analyzer.arrays import Bools, Floats, frozen
 from analyzer.goods import Draws, Stack, values
 from analyzer.goods.constants import constants
-from analyzer.mechanics.law import Pull, tension
+from analyzer.mechanics.law import Pull, tension_parts
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.pucker import (
     amplitude_mm,
@@ -28,13 +28,31 @@ from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
 from analyzer.mechanics.surface import Fine, Runs, plan_runs, ranked_causes, spread_out, telling_rows
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response, Unhooped
-from analyzer.mechanics.wanted import gap_shift, width_loss
+from analyzer.mechanics.wanted import read, visible_share
 from analyzer.regions.types import RegionKind, Regions
 
 # of each block's energy; what a block leaves goes into the next. Gaps are then good to some thousandths of a
 # millimetre, or half a per cent; over the draws to one or two per cent
 TOLERANCE, SCREEN_TOLERANCE, SPREAD_TOLERANCE = 2e-2, 5e-2, 5e-2
-_SPREAD_SHARE = 0.4  # of the time, for progress
+_REMEMBERED = 3  # earlier stacks from whose steps solves begin
+_SPREAD_SHARE, _ENDS_SHARE = 0.25, 0.5  # of the time, for progress
+
+
+@dataclass(slots=True)
+class Earlier:
+    """What was sewn of one laid-out design with earlier stacks.
+
+    The cloth moves alike on most stacks, so solves begin with what these did; it saves most of their steps
+    and changes results by no more than their tolerance.
+    """
+
+    spread: list[Sewn] = field(default_factory=list)
+    screen: list[Sewn] = field(default_factory=list)
+
+    def add(self, spread: Sewn, screen: Sewn) -> None:
+        """Take in what was sewn, and forget what is older than the last few."""
+        self.spread = [*self.spread, spread][-_REMEMBERED:]
+        self.screen = [*self.screen, screen][-_REMEMBERED:]
 
 
 def respond(
@@ -43,55 +61,64 @@ def respond(
     draws: Draws,
     *,
     detail: Literal["full", "screen"] = "full",
+    like: Response | None = None,
+    earlier: Earlier | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Response:
     """Sew the design on the stack.
 
     A dozen runs with coarse blocks on a coarse grid give the response surface for the draws. One more, in
     blocks that follow the sewing front, gives the nominal values and corrects the surface: with
-    ``detail="screen"`` on a coarser grid, with ``"full"`` on the fine one, and there two more give the
-    surface's course along the stiffness that tells most. ``progress`` is called with the share done,
-    0 to 1.
+    ``detail="screen"`` on a coarser grid, with ``"full"`` on the fine one. Then the coarser grid also gives
+    the surface's course along the stiffness that tells most.
+
+    With ``like``, the response of the same stack to nearly the same design, nothing but nominal values is
+    computed: all quantities are taken to vary over the draws in common, as those did together.
+
+    ``earlier`` holds what was sewn of this ``sewing`` with other stacks, and takes in this one; ``progress``
+    is called with the share done, 0 to 1.
 
     Raises:
         NotConverged: a solve missed its tolerance.
 
     """
-    plan = plan_runs(stack)
-    count = len(next(iter(plan.factors.values()), np.ones(1)))
-    variants = make_variants(stack, plan.factors, count)
-    coarse = sew(
-        sewing.spread,
-        sewing.stitches,
-        variants,
-        tolerance=SPREAD_TOLERANCE,
-        progress=_part(progress, 0.0, _SPREAD_SHARE),
-    )
+    earlier = Earlier() if earlier is None else earlier
     radius = 0.5 * stack.needle.blade_mm.value
+    plan = plan_runs(stack)
+    factors = {} if like is not None else plan.factors
+    variants = make_variants(stack, factors, len(next(iter(factors.values()), np.ones(1))))
+    coarse, slipping = _sew_spread(
+        sewing, variants, earlier.spread, _part(progress, 0.0, _SPREAD_SHARE if detail == "full" else 0.5)
+    )
     ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
-    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse.states, coarse.forming, radius), ringed])
-    runs = Runs(_rms(coarse.states), wanted, _slipping(sewing, variants))
-    rows = telling_rows(plan, runs) if detail == "full" else (0,)
-    layout = sewing.full if detail == "full" else sewing.screen
-    nominal = sew(
-        layout,
+    wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse, radius), ringed])
+    runs = Runs(_rms(coarse.states), wanted, slipping)
+    rows = list(telling_rows(plan, runs)) if detail == "full" and like is None else [0]
+    screened = sew(
+        sewing.screen,
         sewing.stitches,
-        make_variants(stack, {name: each[list(rows)] for name, each in plan.factors.items()}, len(rows)),
-        tolerance=TOLERANCE if detail == "full" else SCREEN_TOLERANCE,
-        progress=_part(progress, _SPREAD_SHARE, 1.0),
+        make_variants(stack, {name: each[rows] for name, each in factors.items()}, len(rows)),
+        tolerance=SCREEN_TOLERANCE,
+        starts=earlier.screen,
+        progress=_part(progress, *((_SPREAD_SHARE, _ENDS_SHARE) if detail == "full" else (0.5, 1.0))),
     )
-    scale = _rms(nominal.states)
-    finer = scale / scale[0] * runs.scale[0] / runs.scale[list(rows)]
-    fine = Fine(
-        rows,
-        scale,
-        np.column_stack(
-            [_wanted(sewing, layout, nominal.states, nominal.forming, radius), ringed[list(rows)] * finer]
-        ),
-    )
+    earlier.add(coarse, screened)
+    layout, nominal = sewing.screen, screened
+    if detail == "full":
+        layout, one = sewing.full, make_variants(stack, {}, 1)
+        nominal = sew(
+            layout, sewing.stitches, one, tolerance=TOLERANCE, progress=_part(progress, _ENDS_SHARE, 1.0)
+        )
     states = _slipped(sewing, layout, stack, nominal.states[:1], coarse)
-    middle = np.append(_wanted(sewing, layout, states, nominal.forming[:1], radius)[0], ringed[0])
-    drawn = spread_out(plan, stack, draws, runs, middle, fine)
+    nominal = replace(nominal, states=states, forming=nominal.forming[:1])
+    middle = np.append(_wanted(sewing, layout, nominal, radius)[0], ringed[0])
+    if like is None:
+        scale = _rms(screened.states)
+        finer = scale / scale[0] * runs.scale[0] / runs.scale[rows]
+        ends = np.column_stack([_wanted(sewing, sewing.screen, screened, radius), ringed[rows] * finer])
+        drawn = spread_out(plan, stack, draws, runs, middle, Fine(tuple(rows), scale, ends))
+    else:
+        drawn = like.common[:, None] * middle
 
     gaps = _gaps(sewing, middle, drawn)
     columns = _columns(sewing, stack, draws, middle, drawn)
@@ -99,9 +126,10 @@ def respond(
     pucker = _pucker(
         sewing, stack, draws, coarse, freed, drawn[:, -1] / wanted[0, -1] if wanted[0, -1] else None
     )
-    lengths = sewing.stitches.length_mm
     angle = 2.0 * np.arctan2(sewing.stitches.direction[:, 1], sewing.stitches.direction[:, 0])
-    weight = lengths[:, None] * np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
+    weight = sewing.stitches.length_mm[:, None] * np.stack(
+        [np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1
+    )
     pulled, moved = pull_in(
         layout,
         states,
@@ -124,9 +152,30 @@ def respond(
         columns=columns,
         pucker=pucker,
         mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
-        solves=count + len(rows),
+        solves=len(variants.layers) + len(rows) + (detail == "full"),
         unhooped=_unhooped(sewing, stack, freed, weight),
+        common=frozen(_common(middle, drawn)),
     )
+
+
+def _sew_spread(
+    sewing: Sewing, variants: Variants, starts: list[Sewn], progress: Callable[[float], None] | None
+) -> tuple[Sewn, Floats]:
+    """Sew the spread layout; also returns the share (v,) of all pull that goes with what locking leaves."""
+    pull, stitches = variants.pull, sewing.stitches
+    whole, slips = tension_parts(stitches, pull, sewing.spread.grid.cell_mm)
+    pulls = whole - slips * (1.0 - pull.lock_share[:, None])
+    sewn = sew(
+        sewing.spread,
+        stitches,
+        variants,
+        tolerance=SPREAD_TOLERANCE,
+        starts=starts,
+        pulls=pulls,
+        progress=progress,
+    )
+    slipping = pull.lock_share * (slips @ stitches.length_mm) / (pulls @ stitches.length_mm)
+    return sewn, slipping
 
 
 def _unhooped(sewing: Sewing, stack: Stack, freed: Freed, weight: Floats) -> Unhooped:
@@ -219,15 +268,6 @@ def _rms(states: Floats) -> Floats:
     return result
 
 
-def _slipping(sewing: Sewing, variants: Variants) -> Floats:
-    """Share of all pull, weighted by length, that is proportional to the share left at locking, (v,)."""
-    pull, cell_mm = variants.pull, sewing.spread.grid.cell_mm
-    whole = tension(sewing.stitches, pull, cell_mm) @ sewing.stitches.length_mm
-    rigid = tension(sewing.stitches, replace(pull, lock_share=0.0 * pull.lock_share), cell_mm)
-    result: Floats = 1.0 - (rigid @ sewing.stitches.length_mm) / whole
-    return result
-
-
 def _part(
     progress: Callable[[float], None] | None, begin: float, end: float
 ) -> Callable[[float], None] | None:
@@ -238,14 +278,19 @@ def _part(
     return lambda done: report(begin + done * (end - begin))
 
 
-def _wanted(sewing: Sewing, layout: Layout, states: Floats, forming: Floats, radius_mm: float) -> Floats:
-    """Gap shifts at all stations, then losses of all columns, (v, q) mm."""
-    design = sewing.design
-    parts = [gap_shift(layout, states, design, pair, forming) for pair in sewing.regions.pairs]
-    parts += [
-        width_loss(layout, states, design, column, radius_mm, forming)[:, None] for column in sewing.columns
-    ]
-    return np.concatenate(parts, axis=1) if parts else np.zeros((len(states), 0))
+def _wanted(sewing: Sewing, layout: Layout, sewn: Sewn, radius_mm: float) -> Floats:
+    """Gap shifts at all stations, then losses of width of all columns without play, (v, q) mm."""
+    result = read(layout, sewn.states, sewn.forming)
+    shares = [visible_share(column.pitch_mm, radius_mm) for column in sewing.columns]
+    result[:, result.shape[1] - len(shares) :] *= shares
+    return result
+
+
+def _common(middle: Floats, drawn: Floats) -> Floats:
+    """Draws (n,) of all quantities together over their nominal values, those that move most counting most."""
+    size = float(middle @ middle)
+    result: Floats = drawn @ middle / size if size > 0.0 else np.ones(len(drawn))
+    return result
 
 
 def _gaps(sewing: Sewing, middle: Floats, drawn: Floats) -> tuple[GapDraws, ...]:

@@ -8,7 +8,7 @@ D/C), and one step with alpha D gives the same. Needle holes weaken each layer a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +59,12 @@ class Sewn:
     pull_forces: Floats
     iterations: int
 
+    def step(self, block: int, variants: int) -> Floats:
+        """Return what ``block`` moves, mm, of each of ``variants``; of variant 0 if there are fewer."""
+        own = slice(None) if len(self.states) == variants else slice(1)
+        result: Floats = self.states[own, block + 1] - self.states[own, block]
+        return result
+
 
 def locking_share(rho: Floats) -> Floats:
     """``1/ln(1+rho) - 1/rho``, from 1/2 (few ties) falling towards 0 (ties much stiffer than the cloth)."""
@@ -76,11 +82,15 @@ def sew(
     tolerance: float,
     progress: Callable[[float], None] | None = None,
     slide: Callable[[Floats, Floats, Floats], Floats] | None = None,
+    starts: Sequence[Sewn] = (),
+    pulls: Floats | None = None,
 ) -> Sewn:
     """Sew all blocks.
 
     ``slide`` lets the rim of variant 0 slip: it is given a block's stiffness (cells, 3, 3) N/m, step (dofs,)
-    mm and loads (dofs,) mN, and returns what slip adds to the step.
+    mm and loads (dofs,) mN, and returns what slip adds to the step. ``starts`` are sewings like this one, of
+    other stacks or of nearly the same design, from whose steps the solves begin; those with other numbers of
+    blocks or nodes are left out. ``pulls`` (v, n) N is :func:`tension` where it is known already.
 
     Raises:
         NotConverged: a solve missed ``tolerance``.
@@ -88,9 +98,11 @@ def sew(
     """
     lattice, count = layout.lattice, layout.blocks.count
     v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
+    starts = [other for other in starts if other.states.shape[1:] == (count + 1, lattice.nodes, 2)]
     shape = (lattice.ny + 1, lattice.nx + 1, 2)
     floor = constants("mechanics")["perforation_floor"].value
-    pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
+    if pulls is None:
+        pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
     loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
 
     sheets = variants.sheets_mm or (None,) * variants.layers.shape[1]
@@ -123,7 +135,7 @@ def sew(
         share = locking_share(rho)[:, :, None, None] * new
         stiffness[:, at] += share
         sheet.change(at, stiffness[:, at])
-        precondition.update(sheet.mean_diagonal(stiffness))
+        precondition.update(sheet.mean_diagonal())
         last = k == count - 1
         solved = solve_surely(
             sheet,
@@ -133,6 +145,7 @@ def sew(
             free,
             precondition,
             tolerance=0.1 * tolerance if last else tolerance,
+            starts=[other.step(k, v).reshape(-1, *shape) for other in starts],
         )
         step, owed = solved.u, solved.residual
         iterations += solved.steps

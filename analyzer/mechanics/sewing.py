@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from analyzer.laid import Grid
 from analyzer.mechanics.blocks import Blocks, cut_blocks, front_progress
 from analyzer.mechanics.law import StitchClass, Stitches
 from analyzer.mechanics.layout import Layout, lay_out
-from analyzer.mechanics.wanted import Column, columns
+from analyzer.mechanics.wanted import Column, columns, sought
 from analyzer.regions.types import Region, RegionKind, Regions
 
 FULL_CELL_MM, SCREEN_CELL_MM, SPREAD_CELL_MM = 2.0, 3.0, 4.0
@@ -52,8 +53,10 @@ class Sewing:
     spread: Layout
 
 
-def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
-    """Lay the design out in the middle of ``hoop``.
+def prepare(
+    design: Design, regions: Regions, hoop: Hoop, *, detail: Literal["full", "screen"] = "full"
+) -> Sewing:
+    """Lay the design out in the middle of ``hoop``; with ``detail="screen"`` no finer than for screening.
 
     Raises:
         BadJob: the design holds no stitch that lies inside the hoop.
@@ -73,12 +76,16 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
         spacing_mm=frozen(_spacing(regions)[regions.region_of[ends_at]]),
     )
     progress = front_progress(design, regions, loads)
+    satins = columns(design, regions, np.where(loads, kind, StitchClass.SHORT))
+    wanted = sought(design, regions, satins)
 
     def layout(cell_mm: float, cells: int, step_mm: float, most: int) -> Layout:
         blocks: Blocks = cut_blocks(progress, regions, step_mm, most)
         grid, held = _hoop_grid(design, hoop, max(cell_mm, np.sqrt(hoop.width_mm * hoop.height_mm / cells)))
-        return lay_out(a, b, ends_at, stitches, design.penetrations, blocks, grid, held)
+        return lay_out(a, b, ends_at, stitches, design.penetrations, blocks, grid, held, wanted)
 
+    screen = layout(SCREEN_CELL_MM, SCREEN_CELLS, SCREEN_STEP_MM, SCREEN_BLOCKS)
+    fine = detail == "full"
     return Sewing(
         design=design,
         regions=regions,
@@ -88,9 +95,9 @@ def prepare(design: Design, regions: Regions, hoop: Hoop) -> Sewing:
         ends_at=frozen(ends_at),
         loaded=frozen(loads),
         stitches=stitches,
-        columns=columns(design, regions, np.where(loads, kind, StitchClass.SHORT)),
-        full=layout(FULL_CELL_MM, FULL_CELLS, FULL_STEP_MM, FULL_BLOCKS),
-        screen=layout(SCREEN_CELL_MM, SCREEN_CELLS, SCREEN_STEP_MM, SCREEN_BLOCKS),
+        columns=satins,
+        full=layout(FULL_CELL_MM, FULL_CELLS, FULL_STEP_MM, FULL_BLOCKS) if fine else screen,
+        screen=screen,
         spread=layout(SPREAD_CELL_MM, SPREAD_CELLS, SPREAD_STEP_MM, SPREAD_BLOCKS),
     )
 

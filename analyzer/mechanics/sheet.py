@@ -46,6 +46,7 @@ class Sheet:
             1e-3 * springs_n_per_m2 * np.array([[lattice.hy_mm], [lattice.hx_mm]]) / self.scale**2
         )
         self._C = np.empty((batch, 3, 3, ny, nx), dtype=precision)
+        self._logs: Floats = np.empty((batch, ny * nx, 3))
         self._G = np.empty((batch, 2, 2, ny, nx), dtype=precision)
         self.change(slice(None), stiffness)
         over = (batch, 2, ny + 1, nx)
@@ -62,6 +63,7 @@ class Sheet:
         scaled = {
             (i, j): stiffness[..., i, j] * self._strain_scale[i, j] for i in range(3) for j in range(i, 3)
         }
+        self._logs[:, cells] = np.log(np.diagonal(stiffness, axis1=-2, axis2=-1))
         # sums of differences are twice the mean gradient: a quarter of the energy
         C = self._C.reshape(len(stiffness), 3, 3, -1)
         for (i, j), entry in scaled.items():
@@ -72,19 +74,20 @@ class Sheet:
         G[:, 1, 1, cells] = (scaled[1, 1] + scaled[2, 2]) / 12.0
         G[:, 0, 1, cells] = G[:, 1, 0, cells] = (scaled[0, 2] + scaled[1, 2]) / 12.0
 
-    def mean_diagonal(self, stiffness: Floats) -> Floats:
-        """Return the geometric mean over cells of C11, C22, C66, (batch, 3) N/m, of the unit cells.
-
-        ``stiffness`` is (batch, cells, 3, 3).
-        """
-        mean = np.exp(np.log(np.einsum("bcii->bci", stiffness)).mean(axis=1))
-        result: Floats = mean * np.diagonal(self._strain_scale)
+    def mean_diagonal(self) -> Floats:
+        """Return the geometric mean over cells of C11, C22, C66, (batch, 3) N/m, of the unit cells."""
+        result: Floats = np.exp(self._logs.mean(axis=1)) * np.diagonal(self._strain_scale)
         return result
 
     def planes(self, forces: Floats) -> Planes:
         """Forces (batch, ny+1, nx+1, 2) or flat (batch, dofs) in mN as planes."""
         shaped = forces.reshape(-1, self.ny + 1, self.nx + 1, 2) / self.scale
         result: Planes = np.ascontiguousarray(shaped.transpose(0, 3, 1, 2), dtype=self.precision)
+        return result
+
+    def as_planes(self, u: Floats) -> Planes:
+        """Displacements (batch, ny+1, nx+1, 2) mm as planes."""
+        result: Planes = np.ascontiguousarray((u * self.scale).transpose(0, 3, 1, 2), dtype=self.precision)
         return result
 
     def displacements(self, planes: Planes) -> Floats:

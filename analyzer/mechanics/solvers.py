@@ -10,6 +10,7 @@ own precision alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -174,6 +175,7 @@ def solve_cg(
     precondition: UniformInverse,
     *,
     tolerance: float,
+    starts: Sequence[Floats] = (),
     iterations: int = ITERATIONS,
 ) -> Solved:
     """Preconditioned conjugate gradients over a batch, for ``forces`` (batch, ny+1, nx+1, 2) mN.
@@ -182,6 +184,8 @@ def solve_cg(
     what is left to add is about that much (Hestenes & Stiefel 1952; Strakos & Tichy 2002, Electronic
     Transactions on Numerical Analysis 13, 56-80): ``tolerance`` is the relative error in the energy norm.
     ``free`` (ny+1, nx+1, 2) says which nodes are not held. Forces on a wholly free sheet must balance.
+    ``starts``, each (batch or 1, ny+1, nx+1, 2) mm, are displacements like the one sought: it begins with the
+    best of their sums.
 
     Raises:
         NotConverged: some member has not got there within ``iterations``, or the stiffness is not positive.
@@ -196,6 +200,21 @@ def solve_cg(
     u, search, z, image = (np.zeros_like(residual) for _ in range(4))
     before = np.ones(len(residual))
     energy, gained = np.zeros(len(residual)), np.full(len(residual), np.inf)
+    begun: list[tuple[Planes, Planes, Floats]] = []
+    for start in starts:
+        trial = np.broadcast_to(sheet.as_planes(start), residual.shape) * mask
+        for other, pushed, stiff in begun:
+            trial -= other * _factor(_dot(trial, pushed) / stiff, residual)
+        sheet.times(trial, image)
+        image *= mask
+        curvature = _dot(trial, image)
+        safe = np.where(curvature > 0.0, curvature, 1.0)
+        work = np.where(curvature > 0.0, _dot(residual, trial), 0.0)
+        factor = _factor(work / safe, residual)
+        u += trial * factor
+        residual -= image * factor
+        energy += work**2 / safe
+        begun.append((trial, image.copy(), safe))
     for step in range(1, iterations + 1):
         precondition(residual, z)
         z *= mask

@@ -143,7 +143,8 @@ def spread_out(
         along = _Along(plan, stack, draws, rows)
         log_size = log_size + along(finer[:, None])[:, 0]
         ends, coarse = (_ratios(one.wanted, one.scale) for one in (fine, _rows(runs, rows)))
-        shape = shape + along((ends - ends[0]) - scaled * (coarse - coarse[0]))
+        finer_still = _scaled(nominal, fine.wanted[0])
+        shape = shape + along(finer_still * (ends - ends[0]) - scaled * (coarse - coarse[0]))
     if "lock_share" in plan.linear:
         run, factor = _own_run(plan, "lock_share")
         drawn = np.exp(_drawn(stack, draws, "lock_share")) - 1.0

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from analyzer.arrays import Floats
 from analyzer.laid import Grid
@@ -81,3 +83,6 @@ class Response:
     mostly_from: tuple[str, ...]  #: parameters that the worst gap depends on most, first first
     solves: int  #: whole sequences solved
     unhooped: Unhooped | None = None  #: None where it is not computed: lace that does not hold together
+    common: Floats = field(
+        default_factory=lambda: np.ones(1)
+    )  #: (n,) draws of gaps and columns together, over nominal

@@ -80,7 +80,7 @@ def clamped_system(precision=np.float64):
     cells = C.reshape(1, -1, 3, 3)
     sheet = Sheet(lattice, cells, precision)
     uniform = UniformInverse(sheet, clamped=True)
-    uniform.update(sheet.mean_diagonal(cells))
+    uniform.update(sheet.mean_diagonal())
     free = np.zeros((NY + 1, NX + 1, 2), dtype=bool)
     free[1:-1, 1:-1] = True
     return sheet, -lattice.forces(stress.reshape(-1, 3))[None], free, uniform
