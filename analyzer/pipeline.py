@@ -15,7 +15,7 @@ from analyzer.goods import Draws, Known, Setup, Stack, StackChoice, worst_known
 from analyzer.job import Job
 from analyzer.mechanics import Miss, Response, Sewing
 from analyzer.plan import Facts, Plan, Rework, Trial
-from analyzer.regions import Regions, cut
+from analyzer.regions import Edges, Regions, cut
 from analyzer.tryout import Tried, try_changes
 
 #: Draws of everything uncertain; a chance of one in ten is then known within about two in a hundred.
@@ -103,6 +103,7 @@ class _Bench:
     setup: Setup
     draws: Draws
     sewing: Sewing
+    edges: Edges
     tell: Callable[[str], None]
     earlier: mechanics.Earlier = field(default_factory=mechanics.Earlier)
     tried: dict[tuple[StackChoice, Detail], OnGoods] = field(default_factory=dict)
@@ -160,6 +161,7 @@ class _Bench:
             stack=full.stack,
             response=full.response,
             earlier=self.earlier,
+            edges=self.edges,
         )
         return try_changes(tried, self.draws, lambda what, _: self.tell(what))
 
@@ -195,14 +197,17 @@ def check(design: Design, job: Job, progress: Progress | None = None, *, changes
     names = COMPARED_ON if job.goods is None else (job.goods,)
     setups = [goods.resolve(job, name, design.size_mm) for name in names]
     _tell(progress, "measuring the stitches", 0.0)
-    regions = cut(design)
+    edges = Edges()
+    regions = cut(design, edges)
     may_be_lace = any(setup.cloth.family == "none" for setup in setups) or job.goods is None
     width_mm = setups[0].thread.laid_width_mm.value
     cover = cloth.measure(design, regions, thread_width_mm=width_mm, lace=may_be_lace)
     draws = goods.draw(DRAWS, job.seed)
     sewing = mechanics.prepare(design, regions, setups[0].hoop)
     benches = [
-        _Bench(design, job, regions, cover, setup, draws, sewing, lambda what: _tell(progress, what, 0.5))
+        _Bench(
+            design, job, regions, cover, setup, draws, sewing, edges, lambda what: _tell(progress, what, 0.5)
+        )
         for setup in setups
     ]
     if job.goods is None:

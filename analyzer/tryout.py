@@ -12,7 +12,7 @@ from analyzer.findings import Evidence, Findings
 from analyzer.goods import Draws, Setup, Stack, StackChoice
 from analyzer.mechanics import Earlier, Response
 from analyzer.plan import Rework, best_first, outlook, proposals, weighed
-from analyzer.regions import Regions, cut
+from analyzer.regions import Edges, Regions, cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ class Tried:
         Response  #: by whose drift the countered copy goes, and all changes by its course over the draws
     )
     earlier: Earlier  #: what was sewn of it: changes differ little
+    edges: Edges  #: of its regions, most of which a change leaves as they are
 
 
 def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) -> tuple[Rework, ...]:
@@ -49,7 +50,7 @@ def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) 
         changed = idea.change()
         if changed is None:
             continue
-        after = _judged(tried, changed, cut(changed), draws, measured=bool(idea.measures))
+        after = _judged(tried, changed, cut(changed, tried.edges), draws, measured=bool(idea.measures))
         change = weighed(idea, outlook(before, idea.measures), outlook(after, idea.measures))
         if change is not None:
             found.append(change)

@@ -5,6 +5,7 @@ stitches alone: files hold no objects, and often no trims or colours either.
 """
 
 from analyzer.regions.cutting import cut
+from analyzer.regions.shapes import Edges
 from analyzer.regions.types import (
     Applique,
     Base,
@@ -19,6 +20,7 @@ from analyzer.regions.types import (
 __all__ = [
     "Applique",
     "Base",
+    "Edges",
     "Lettering",
     "OutlinePair",
     "Region",

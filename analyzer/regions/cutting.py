@@ -24,14 +24,17 @@ from analyzer.regions.passes import split_passes
 from analyzer.regions.scraps import absorb_scraps, follows
 from analyzer.regions.sections import join_sections
 from analyzer.regions.sewn import Sewn
+from analyzer.regions.shapes import Edges
 from analyzer.regions.strokes import Strokes, find_strokes, find_ties, link_strokes
 from analyzer.regions.types import Region, RegionKind, Regions
 
 _FEW_STROKES = 6  #: a shorter band, not hidden, is a detail of a line
 
 
-def cut(design: Design) -> Regions:
+def cut(design: Design, known: Edges | None = None) -> Regions:
     """Cut a design's stitch sequence into regions and pair outlines with what they border.
+
+    ``known`` keeps the edges of regions for when a slightly changed design is cut.
 
     Linear in the stitches but for neighbour searches. Never raises for a design that has penetrations; one
     without any gives no regions.
@@ -52,7 +55,7 @@ def cut(design: Design) -> Regions:
     pieces = [Piece(p.first, p.last, "line") if p.kin else p for p in pieces]
     pieces = _split_lines(sewn, split_passes(sewn, _join_lines(sewn, pieces)), over)
     pieces = absorb_scraps(sewn, strokes, pieces, over)
-    return _regions(sewn, strokes, pieces)
+    return _regions(sewn, strokes, pieces, Edges() if known is None else known)
 
 
 def _thin(sewn: Sewn, strokes: Strokes, piece: Piece, over: Ground | None) -> Piece:
@@ -135,13 +138,13 @@ def _split_at(pieces: list[Piece], stitches: npt.NDArray[np.int64]) -> list[Piec
     return kept
 
 
-def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece]) -> Regions:
+def _regions(sewn: Sewn, strokes: Strokes, pieces: list[Piece], known: Edges) -> Regions:
     measures = measure(sewn, strokes, pieces)
     kinds = name_kinds(sewn, pieces, measures.size_mm)
     count = [p.last - p.first + 1 for p in pieces]
     region_of: Ints = np.repeat(np.arange(len(pieces), dtype=np.int32), count)
     items = _items(sewn, pieces, kinds, measures)
-    pairs = find_pairs(sewn, strokes, pieces, items)
+    pairs = find_pairs(sewn, strokes, pieces, items, known)
     borders: dict[int, list[int]] = {}
     for pair in pairs:
         borders.setdefault(pair.outline, []).append(pair.borders)

@@ -14,7 +14,7 @@ from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
 from analyzer.regions.sewn import Sewn
-from analyzer.regions.shapes import Edge, edge_of, rails
+from analyzer.regions.shapes import Edge, Edges, rails
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import OutlinePair, Region, RegionKind
 
@@ -33,9 +33,12 @@ class _Stations:
 
 
 def find_pairs(
-    sewn: Sewn, strokes: Strokes, pieces: list[Piece], items: list[Region]
+    sewn: Sewn, strokes: Strokes, pieces: list[Piece], items: list[Region], known: Edges
 ) -> tuple[OutlinePair, ...]:
-    """Return every outline with every region whose edge it follows, in the order of their ids."""
+    """Return every outline with every region whose edge it follows, in the order of their ids.
+
+    ``known`` keeps the edges.
+    """
     under = {n for item in items for n in item.covers}
     planes = [
         item.id
@@ -47,7 +50,7 @@ def find_pairs(
 
     def edge(number: int) -> Edge | None:
         if number not in edges:
-            edges[number] = edge_of(sewn, strokes, pieces[number])
+            edges[number] = known.of(sewn, strokes, pieces[number])
         return edges[number]
 
     pairs = []

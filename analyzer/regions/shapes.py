@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -167,6 +167,35 @@ def _around_curves(sewn: Sewn, piece: Piece) -> shapely.Geometry:
     # A line that doubles back has no mitre there: round and thin first.
     thin = shapely.buffer(line, 0.01, quad_segs=1)
     return shapely.buffer(shapely.buffer(thin, reach, join_style="mitre"), -reach, join_style="mitre")
+
+
+class Edges:
+    """Edges found so far, by what they are made of: in a changed design most bands are what they were."""
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[object, ...], Edge | None] = {}
+
+    def of(self, sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
+        """Return :func:`edge_of` a band, found at most once."""
+        first, stop = strokes.within(piece.first, piece.last)
+        own = slice(max(piece.first - 1, 0), piece.last + 1)
+        key = (
+            piece.shape,
+            piece.spacing_mm,
+            sewn.penetrations[own].tobytes(),
+            sewn.joined[own].tobytes(),
+            sewn.jumped[own].tobytes(),
+            *(
+                (each - piece.first).tobytes()
+                for each in (strokes.first[first:stop], strokes.last[first:stop])
+            ),
+            (piece.rows - first).tobytes() if piece.strokes is not None else b"",
+        )
+        if key not in self._found:
+            edge = edge_of(sewn, strokes, piece)
+            self._found[key] = None if edge is None else replace(edge, makers=edge.makers - piece.first)
+        found = self._found[key]
+        return None if found is None else replace(found, makers=found.makers + np.int32(piece.first))
 
 
 def edge_of(sewn: Sewn, strokes: Strokes, piece: Piece) -> Edge | None:
