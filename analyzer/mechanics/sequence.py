@@ -22,6 +22,10 @@ from analyzer.mechanics.sheets import cover
 from analyzer.mechanics.solvers import SINGLE_TOLERANCE, UniformInverse
 from analyzer.mechanics.surely import solve_surely
 
+# share of the tolerance where solves begin near the solution: what is left there comes in slowly, and the
+# last two steps tell less of it; errors are then about those of solves that begin with nothing
+_BEGUN_NEAR = 0.3
+
 
 @dataclass(frozen=True, slots=True)
 class Variants:
@@ -74,6 +78,13 @@ def locking_share(rho: Floats) -> Floats:
     return result
 
 
+def _layered(shares: Floats, layers: Floats) -> Floats:
+    """Stiffness (v, c, 3, 3) of ``shares`` (v, l, c) of ``layers`` (v, l, 3, 3)."""
+    v, count = layers.shape[:2]
+    result: Floats = (shares.swapaxes(1, 2) @ layers.reshape(v, count, 9)).reshape(v, -1, 3, 3)
+    return result
+
+
 def sew(
     layout: Layout,
     stitches: Stitches,
@@ -99,6 +110,8 @@ def sew(
     lattice, count = layout.lattice, layout.blocks.count
     v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
     starts = [other for other in starts if other.states.shape[1:] == (count + 1, lattice.nodes, 2)]
+    if starts:
+        tolerance *= _BEGUN_NEAR
     shape = (lattice.ny + 1, lattice.nx + 1, 2)
     floor = constants("mechanics")["perforation_floor"].value
     if pulls is None:
@@ -107,8 +120,8 @@ def sew(
 
     sheets = variants.sheets_mm or (None,) * variants.layers.shape[1]
     there = np.stack([cover(layout.grid, sheet) for sheet in sheets])
-    stiffness = np.einsum("lc,vlij->vcij", there, variants.layers)
     kept = np.repeat(there[None], v, axis=0)
+    stiffness = _layered(kept, variants.layers)
     holes = np.zeros(cells)
     ties, tied = np.zeros((cells, 3, 3)), np.zeros(cells, dtype=np.bool_)
     strained = np.zeros((variants.layers.shape[1] + 1, cells, 3))
@@ -124,17 +137,19 @@ def sew(
         at = layout.cell[rows].astype(np.intp)
         holes[at] += layout.holes[rows]
         left = np.maximum(floor, 1.0 - variants.perforation_mm2[:, :, None] * holes[at]) * there[:, at]
-        weakened = np.einsum("vlc,vlij->vcij", left - kept[:, :, at], variants.layers)
+        here = stiffness[:, at]
+        here += _layered(left - kept[:, :, at], variants.layers)
         kept[:, :, at] = left
-        stiffness[:, at] += weakened
         new = 1000.0 * variants.pull.thread_stiffness_n[:, None, None, None] * layout.ties[rows]
         e = layout.along[rows]
-        along = np.einsum("ci,vcij,cj->vc", e, new, e)
-        rho = along / np.einsum("ci,vcij,cj->vc", e, stiffness[:, at], e)
+        twice = (e[:, :, None] * e[:, None, :]).reshape(-1, 9, 1)
+        along = (new.reshape(v, -1, 1, 9) @ twice)[:, :, 0, 0]
+        rho = along / (here.reshape(v, -1, 1, 9) @ twice)[:, :, 0, 0]
         forming[:, k] = (along * rho).sum(axis=1) / np.maximum(along.sum(axis=1), 1e-12)
         share = locking_share(rho)[:, :, None, None] * new
-        stiffness[:, at] += share
-        sheet.change(at, stiffness[:, at])
+        here += share
+        stiffness[:, at] = here
+        sheet.change(at, here)
         precondition.update(sheet.mean_diagonal())
         last = k == count - 1
         solved = solve_surely(
@@ -158,8 +173,9 @@ def sew(
         tied[at] = True
         strained[-1, tied] += np.einsum("cij,cj->ci", ties[tied], strain[tied])
         rest = new - share
-        stiffness[:, at] += rest
-        sheet.change(at, stiffness[:, at])
+        here += rest
+        stiffness[:, at] = here
+        sheet.change(at, here)
         ties[at] += rest[0]
         if progress is not None:
             progress((k + 1) / count)

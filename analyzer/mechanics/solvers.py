@@ -68,6 +68,7 @@ class UniformInverse:
 
     def __init__(self, sheet: Sheet, *, clamped: bool, diagonal: Floats | None = None) -> None:
         nx, ny = sheet.nx, sheet.ny
+        self.clamped = clamped
         self._inner = np.s_[..., 1:-1, 1:-1] if clamped else np.s_[..., :, :]
         self._fast = clamped and max(nx, ny) > _BY_MATRIX
         if clamped:
@@ -96,6 +97,9 @@ class UniformInverse:
         )
         if self._fast:
             total *= self._norm
+        if self.clamped:
+            self._inverse = np.reciprocal(total, dtype=np.float32, casting="same_kind")
+            return
         # a free sheet may move as a whole: that has no stiffness, and its forces balance
         still = total > 1e-9 * total.max(axis=(-2, -1), keepdims=True)
         self._inverse = np.where(still, 1.0 / np.where(still, total, 1.0), 0.0).astype(np.float32)
@@ -193,6 +197,7 @@ def solve_cg(
     """
     residual = sheet.planes(forces)
     mask: Planes = np.asarray(free.transpose(2, 0, 1), dtype=sheet.precision, order="C")
+    plain = precondition.clamped and bool(free[1:-1, 1:-1].all())  # the rim is held, and nothing else
     residual *= mask
     size = np.abs(residual).max(axis=(1, 2, 3), keepdims=True)
     size[size == 0.0] = 1.0
@@ -217,12 +222,16 @@ def solve_cg(
         begun.append((trial, image.copy(), safe))
     for step in range(1, iterations + 1):
         precondition(residual, z)
-        z *= mask
+        if not plain:
+            z *= mask
         now = _dot(residual, z)
         search *= _factor(now / before, residual)
         search += z
         sheet.times(search, image)
-        image *= mask
+        if plain:
+            _clear_rim(image)
+        else:
+            image *= mask
         curvature = _dot(search, image)
         if not ((curvature > 0.0) | (now == 0.0)).all():
             raise NotConverged("the membrane's stiffness is not positive: check the stiffness values")
@@ -242,7 +251,15 @@ def solve_cg(
     )
 
 
+def _clear_rim(planes: Planes) -> None:
+    """Set what lies on the rim to zero."""
+    planes[..., 0, :] = 0.0
+    planes[..., -1, :] = 0.0
+    planes[..., :, 0] = 0.0
+    planes[..., :, -1] = 0.0
+
+
 def _factor(values: Floats, like: Planes) -> Planes:
     """One factor for each member of the batch, in the planes' precision."""
-    result: Planes = np.asarray(values[:, None, None, None], dtype=like.dtype)
+    result: Planes = values.astype(like.dtype)[:, None, None, None]
     return result
