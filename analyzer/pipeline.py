@@ -160,6 +160,7 @@ class _Bench:
             choice=choice,
             stack=full.stack,
             response=full.response,
+            findings=full.findings,
             earlier=self.earlier,
             edges=self.edges,
         )

@@ -28,6 +28,7 @@ class Tried:
     response: (
         Response  #: by whose drift the countered copy goes, and all changes by its course over the draws
     )
+    findings: Findings  #: which changes are proposed for
     earlier: Earlier  #: what was sewn of it: changes differ little
     edges: Edges  #: of its regions, most of which a change leaves as they are
 
@@ -43,7 +44,7 @@ def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) 
     if not tried.response.pull_in.beyond_range:
         drifted = mechanics.against_drift(tried.design, tried.response.drift)
     before = _judged(tried, tried.design, tried.regions, draws, measured=True)
-    ideas = proposals(tried.design, tried.regions, before, drifted)
+    ideas = proposals(tried.design, tried.regions, tried.findings, drifted)
     found = []
     for number, idea in enumerate(ideas):
         tell("trying changes", number / len(ideas))
