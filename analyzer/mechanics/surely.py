@@ -6,6 +6,8 @@ holds. Then every member of the batch is factorised: slow, but sure.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analyzer.arrays import Bools, Floats
@@ -26,18 +28,21 @@ def solve_surely(
     precondition: UniformInverse,
     *,
     tolerance: float,
+    starts: Sequence[Floats] = (),
     steps: int = STEPS,
 ) -> Solved:
     """Return displacements under ``forces`` (batch, ny+1, nx+1, 2) mN, to ``tolerance`` or better.
 
-    ``stiffness`` (batch, cells, 3, 3) N/m is that of ``sheet``.
+    ``stiffness`` (batch, cells, 3, 3) N/m is that of ``sheet``; ``starts`` as in :func:`solve_cg`.
 
     Raises:
         NotConverged: the equations cannot be solved directly either.
 
     """
     try:
-        return solve_cg(sheet, forces, free, precondition, tolerance=tolerance, iterations=steps)
+        return solve_cg(
+            sheet, forces, free, precondition, tolerance=tolerance, starts=starts, iterations=steps
+        )
     except NotConverged:
         flat, held = forces.reshape(len(forces), -1), free.reshape(-1)
         u = [
