@@ -221,16 +221,17 @@ def without_base(sewn: Sewn, strokes: Strokes, piece: Piece, over: Ground | None
     covered[stitch[over.over(sewn, piece) > piece.last]] = True
     bare = np.flatnonzero(~settled(sewn, piece, covered))
     last = piece.first + int(bare[-1]) if bare.size else piece.last
-    if sewn.path_mm(last + 1, piece.last) < constants("regions")["curves_mm"].value:
+    short = sewn.path_mm(last + 1, piece.last) < constants("regions")["curves_mm"].value
+    if short or last < piece.first + _WAY_STITCHES:
         return [piece]
     step = np.diff(sewn.penetrations[piece.first : last + 1], axis=0)
     length = np.hypot(*step.T)
     straight = step @ step[-1] > _STRAIGHT_ON * length * length[-1]
     first = piece.first + 1 + int(np.flatnonzero(~straight)[-1]) + 1 if not straight.all() else last + 1
-    if sewn.path_mm(first, last) < _LEAST_WAY_MM:
+    rings = stitch < first - _WAY_STITCHES
+    if sewn.path_mm(first, last) < _LEAST_WAY_MM or not rings.any():
         return [piece]
     # The next ring runs along the one before; a way lies across all that it goes over.
-    rings = stitch < first - _WAY_STITCHES
     tree, way = cKDTree(points[rings]), sewn.samples(first, last)[0]
     under = stitch[rings][tree.query(way)[1]]
     turn = sewn.penetrations[under] - sewn.penetrations[under - 1]
