@@ -25,7 +25,7 @@ from analyzer.mechanics.layout import Layout, lay_out
 from analyzer.mechanics.respond import SCREEN_TOLERANCE, TOLERANCE, make_variants
 from analyzer.mechanics.sequence import Sewn, sew
 from analyzer.mechanics.solvers import solve_direct
-from analyzer.mechanics.wanted import gap_shift
+from analyzer.mechanics.wanted import gap_shift, sought
 from analyzer.regions import cut
 
 HOOP = "130x180"
@@ -83,9 +83,9 @@ def laid(sewing: Sewing, cell_mm: float, blocks: int) -> Layout:
     held = np.ones((ny + 1, nx + 1), dtype=np.bool_)
     held[1:-1, 1:-1] = False
     cuts = cut_blocks(progress, sewing.regions, float(progress.sum()) / blocks, blocks)
-    return lay_out(
-        sewing.a, sewing.b, sewing.ends_at, sewing.stitches, sewing.design.penetrations, cuts, grid, held
-    )
+    wanted = sought(sewing.design, sewing.regions, sewing.columns)
+    points = sewing.design.penetrations
+    return lay_out(sewing.a, sewing.b, sewing.ends_at, sewing.stitches, points, cuts, grid, held, wanted)
 
 
 def seconds(run: Callable[[], object]) -> float:
