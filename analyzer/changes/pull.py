@@ -6,11 +6,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from analyzer.design import Command, Design
+from analyzer.goods.constants import constants
 from analyzer.regions.types import OutlinePair, Region
-
-_BAND_MM = 3.0  #: how deep inside the edge the stitching is drawn along, at least
-_ROWS_IN_BAND = 6.0  #: and at least so many rows, so that they stay nearly evenly apart
-_ALONG_MM = 1.5  #: penetrations further along the edge than this from any station stay where they are
 
 
 def widened(design: Design, pair: OutlinePair, border: Region, amount_mm: float) -> Design | None:
@@ -20,14 +17,15 @@ def widened(design: Design, pair: OutlinePair, border: Region, amount_mm: float)
     few rows in; so rows that end at the edge get longer and rows along it spread a little. None where no
     penetration lies near the edge.
     """
+    table = constants("changes")
     own = np.arange(border.first, border.last + 1)
     points = design.penetrations[own]
     away, station = cKDTree(pair.edge).query(points)
     normal = pair.normal[station]
     depth = np.maximum(0.0, -np.einsum("ij,ij->i", points - pair.edge[station], normal))
     aside = np.sqrt(np.maximum(0.0, away**2 - depth**2))
-    band = max(_BAND_MM, _ROWS_IN_BAND * (border.row_spacing_mm or 0.0))
-    share = np.clip(1.0 - depth / band, 0.0, 1.0) * np.clip(2.0 - aside / _ALONG_MM, 0.0, 1.0)
+    band = max(table["band_mm"].value, table["band_rows"].value * (border.row_spacing_mm or 0.0))
+    share = np.clip(1.0 - depth / band, 0.0, 1.0) * np.clip(2.0 - aside / table["along_mm"].value, 0.0, 1.0)
     if not (share > 0.5).any():
         return None
     shift = np.zeros_like(design.penetrations)

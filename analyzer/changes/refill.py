@@ -8,11 +8,10 @@ import shapely
 from analyzer.arrays import Bools, Floats
 from analyzer.changes.rows import Rows, as_design, cut_at, joined_up, lone, rows_of, stitches
 from analyzer.design import Command, Design
+from analyzer.goods.constants import constants
 from analyzer.regions.types import Region, Regions
 
-_LEAST_ROW_MM = 0.5
 _STRAIGHT = 0.995  #: cosine between stitches that go straight on
-_LEAST_END_MM = 0.6  #: no penetration inside a row lies nearer to its ends
 _STAGGER = (0.0, 0.5, 0.25, 0.75)  #: of the stitch length, row after row
 
 
@@ -136,11 +135,12 @@ def fill_rows(
 
 def _sections(met: Floats, along: Floats) -> list[list[Floats]]:
     """Return chains of rows (2, 2), each beside just one of the row before."""
+    least = constants("changes")["least_row_mm"].value
     open_chains: list[list[Floats]] = []
     done: list[list[Floats]] = []
     for line in met:
         parts = [shapely.get_coordinates(part) for part in shapely.get_parts(line)]
-        pieces = [part for part in parts if _length(part) >= _LEAST_ROW_MM]
+        pieces = [part for part in parts if _length(part) >= least]
         spans = [np.sort(piece[[0, -1]] @ along) for piece in pieces]
         last = [np.sort(chain[-1] @ along) for chain in open_chains]
         meets = [[k for k, s in enumerate(last) if s[0] < span[1] and span[0] < s[1]] for span in spans]
@@ -166,6 +166,7 @@ def _length(points: Floats) -> float:
 
 def _penetrations(chain: list[Floats], along: Floats, stitch_mm: float) -> Floats:
     """Return the penetrations of rows sewn to and fro, staggered from row to row."""
+    end = constants("changes")["least_end_mm"].value
     parts = []
     for number, row in enumerate(chain):
         u = np.sort(row @ along)
@@ -173,7 +174,7 @@ def _penetrations(chain: list[Floats], along: Floats, stitch_mm: float) -> Float
         inside = (
             np.arange(np.ceil((u[0] - phase) / stitch_mm), (u[1] - phase) / stitch_mm) * stitch_mm + phase
         )
-        inside = inside[(inside > u[0] + _LEAST_END_MM) & (inside < u[1] - _LEAST_END_MM)]
+        inside = inside[(inside > u[0] + end) & (inside < u[1] - end)]
         at = np.concatenate([[u[0]], inside, [u[1]]])
         base = row[0] - (row[0] @ along) * along
         points = base + at[:, None] * along

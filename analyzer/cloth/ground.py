@@ -13,14 +13,6 @@ from analyzer.laid import Grid
 #: The raster's origin lies off the penetrations' lattice by these parts of a pixel, so that rows do not all
 #: fall on pixel centres at once.
 _FRACTION = (0.382, 0.236)
-_FROM, _TO, _ALL = slice(1, None), slice(None, -1), slice(None)
-#: Two views of an array (ny, nx) that lay each pixel beside its neighbour, for the four sides.
-SIDES = (
-    ((_FROM, _ALL), (_TO, _ALL)),
-    ((_TO, _ALL), (_FROM, _ALL)),
-    ((_ALL, _FROM), (_ALL, _TO)),
-    ((_ALL, _TO), (_ALL, _FROM)),
-)
 _BAND_PIXELS = 200_000  #: worked on at a time, so that they stay in cache
 _TURN_STEP_DEG = 1.25  #: bins of thread direction, and steps of the turns that are tried
 _SAMPLED = 50_000  #: threads whose directions are looked at

@@ -30,7 +30,6 @@ _COMMAND = {
     Command.STOP: pyembroidery.STOP,
 }
 _JUMPS_OF_A_TRIM = 3  # what a trim is written as in DST
-_PEC_NAME = 8  # letters
 _NAME = 16
 # a date is part of a JEF header; a fixed one, so that the same design gives the same file
 _DATE = "20000101000000"

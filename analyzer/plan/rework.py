@@ -172,9 +172,10 @@ def _opened(design: Design, fills: tuple[Region, ...], times: float) -> Design |
 def weighed(proposal: Proposal, before: Outlook, after: Outlook) -> Rework | None:
     """Return a change with its computed effect, or None where it does not help enough to be worth saying."""
     least = constants("plan")["rework_least_chance"].value
+    worth = constants("plan")["rework_measured_share"].value
     said = []
     if before.measured is not None:
-        if after.measured is not None and after.measured > 0.9 * before.measured:
+        if after.measured is not None and after.measured > worth * before.measured:
             return None
         said.append(
             say("rework", "pile_gone", before=f"{before.measured:.0f}")
