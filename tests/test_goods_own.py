@@ -145,7 +145,8 @@ def test_a_mistake_is_told_with_file_and_line(line: str, says: str) -> None:
     ("text", "says"),
     [
         ("[goods.x]\nweight_g_m2 = 100", r"line 1: \[goods.x\], like: say what it is like"),
-        ('[goods.x]\nlike = "silkk"', "line 2.*say what it is like"),
+        ('[goods.x]\nlike = "silkk"', "line 2.*say what it is like: one of jersey"),
+        ('[goods.x]\nlike = "piqe"', "line 2.*did you mean pique"),
         ('[goods.jersey]\nlike = "pique"', "line 1.*a name of the standard table"),
         ('[goods."Crew Polo"]\nlike = "pique"', "line 1.*small letters"),
         ("goods = 3", "line 1: write entries as"),

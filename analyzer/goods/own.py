@@ -19,6 +19,7 @@ number where a quantity is wanted gets the range of ``own_range`` about it.
 from __future__ import annotations
 
 import dataclasses
+import difflib
 import math
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -122,8 +123,10 @@ def _complete(raw: Mapping[str, Any], own: _Own, kind: type) -> dict[str, Any]:
     like = raw.get("like")
     table = _standard(OWN_TABLES[own.table])
     if not isinstance(like, str) or like not in table or like == "none":
-        names = ", ".join(name for name in table if name != "none")
-        raise BadTable(f"{own.at('like')}: say what it is like: one of {names}")
+        names = [name for name in table if name != "none"]
+        near = difflib.get_close_matches(str(like), names, n=1, cutoff=0.5)
+        advice = f"did you mean {near[0]}?" if near else f"one of {', '.join(names)}"
+        raise BadTable(f"{own.at('like')}: say what it is like: {advice}")
     quantities = {
         name for name, hint in get_type_hints(kind).items() if hint is Value or Value in get_args(hint)
     }
