@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Floats
+from analyzer.arrays import Bools, Floats, distinct
 from analyzer.laid import Grid, clip
 
 _Longs = npt.NDArray[np.int64]
@@ -59,7 +59,7 @@ def find_crossings(a: Floats, b: Floats, holes: _Longs) -> Crossings:
         apart = (holes[:, one][:, None, :] != holes[:, two][None, :, :]).all(axis=(0, 1))
         found.append(one[apart] * len(a) + two[apart])
         begin = end
-    keys = np.unique(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+    keys = distinct(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
     one, two = np.divmod(keys, len(a))
     return Crossings(np.stack([one, two], axis=1), _where(lines, one, two))
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Floats, distinct
 from analyzer.cloth.nearby import expanded
 from analyzer.cloth.types import Needling, Perforation
 from analyzer.design import Design
@@ -47,18 +47,11 @@ def _holes(penetrations: Floats, cell_mm: float) -> Floats:
     """Return where the needle goes through, each place once, by cells of ``cell_mm`` in rows; (n, 2) mm."""
     x, y = np.round((penetrations - penetrations.min(axis=0)) / _SAME_MM).astype(np.int64).T
     side = max(int(x.max()), int(y.max())) + 1
-    x, y = np.divmod(_different(x * side + y), side)
+    x, y = np.divmod(distinct(x * side + y), side)
     per_cell = round(cell_mm / _SAME_MM)
     order = np.argsort(y // per_cell * (side // per_cell + 1) + x // per_cell, kind="stable")
     holes: Floats = np.stack([x[order], y[order]], axis=1) * _SAME_MM + penetrations.min(axis=0)
     return holes
-
-
-def _different(numbers: _Longs) -> _Longs:
-    """Return the numbers, each once, rising; sorting beats hashing on millions."""
-    rising = np.sort(numbers)
-    different: _Longs = rising[np.append(True, rising[1:] != rising[:-1])]
-    return different
 
 
 def _neighbours(holes: Floats, reach_mm: float) -> Iterator[tuple[_Longs, _Longs, Floats]]:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
-from analyzer.arrays import Bools, Floats
+from analyzer.arrays import Bools, Floats, distinct
 from analyzer.cloth.crossings import Crossings, find_crossings
 from analyzer.cloth.types import Lace, WeakLink
 from analyzer.goods.constants import constants
@@ -120,34 +120,36 @@ def _weak_links(found: Network, largest: int) -> tuple[WeakLink, ...]:
     ends of thread are none: what hangs must hold ``lace_part_thread_mm``.
     """
     known = constants("cloth")
-    knots = found.piece.size
-    weight: Floats = np.bincount(found.knot, weights=found.mm, minlength=knots).astype(np.float64)
+    own = found.piece == largest
+    knots = int(np.count_nonzero(own))
+    number = np.cumsum(own) - 1  # of our knots alone
+    thread = np.flatnonzero(own[found.knot])
+    knot, mm = number[found.knot[thread]], found.mm[thread]
+    weight: Floats = np.bincount(knot, weights=mm, minlength=knots).astype(np.float64)
     middle = np.stack(
-        [np.bincount(found.knot, weights=found.mm * xy, minlength=knots) / weight for xy in found.at.T],
-        axis=1,
+        [np.bincount(knot, weights=mm * xy, minlength=knots) / weight for xy in found.at[thread].T], axis=1
     )
-    ours = np.flatnonzero(found.piece == largest)
     reach = known["lace_part_mm"].value
-    seeds = _spread(middle[ours], weight[ours], 2.0 * reach)
-    blobs = [ours[np.hypot(*(middle[ours] - seed).T) <= reach] for seed in seeds]
-    ends = found.knot[found.tied]
+    blobs = _places(middle, weight, reach)
+    tied = found.tied[own[found.knot[found.tied[:, 0]]]]
+    ends = number[found.knot[tied]]
     most = round(known["lace_threads_most"].value)
     cluster, bands = _clusters(ends, knots, most + 1)
-    whole = float(weight[ours].sum())
+    whole = float(weight.sum())
     links: dict[tuple[float, float], WeakLink] = {}
     for blob in blobs[1:]:
-        middle_of, hanging = np.unique(cluster[blobs[0]]), np.unique(cluster[blob])
+        middle_of, hanging = distinct(cluster[blobs[0]]), distinct(cluster[blob])
         if np.isin(hanging, middle_of).any():
             continue
         threads, near = _cut(bands, middle_of, hanging, most + 1)
         if threads > most:
             continue
         side = near[cluster]
-        parted = float(weight[ours][~side[ours]].sum())
+        parted = float(weight[~side].sum())
         if min(parted, whole - parted) < known["lace_part_thread_mm"].value:
             continue
         across = side[ends[:, 0]] != side[ends[:, 1]]
-        x, y = found.at[found.tied[across]].mean(axis=(0, 1)).tolist()
+        x, y = found.at[tied[across]].mean(axis=(0, 1)).tolist()
         links[x, y] = WeakLink((x, y), threads, min(parted, whole - parted) / whole)
     weakest = sorted(links.values(), key=lambda link: (link.threads, -link.parted_share))
     return tuple(weakest[:_MOST_PLACES])
@@ -161,29 +163,41 @@ def _clusters(ends: _Longs, knots: int, enough: int) -> tuple[_Longs, coo_array]
     bands are a symmetric matrix of numbers of threads, with three more nodes than there are clusters.
     """
     cluster = np.arange(knots)
+    number = np.ones(len(ends), dtype=np.int64)
+    one, two = ends.T
+    nodes = knots
     while True:
-        one, two = np.sort(cluster[ends], axis=1).T
-        apart = one != two
-        keys, number = np.unique(one[apart] * knots + two[apart], return_counts=True)
-        one, two = np.divmod(keys, knots)
+        low, high = np.minimum(one, two), np.maximum(one, two)
+        apart = low != high
+        keys, place = np.unique(low[apart] * nodes + high[apart], return_inverse=True)
+        number = np.bincount(place, weights=number[apart], minlength=keys.size).astype(np.int64)
+        one, two = np.divmod(keys, nodes)
         strong = number >= enough
         if not strong.any():
             break
-        cluster = _labels(one[strong], two[strong], int(cluster.max()) + 1)[1][cluster]
-    nodes = int(cluster.max()) + 4
+        nodes, label = _labels(one[strong], two[strong], nodes)
+        cluster, one, two = label[cluster], label[one], label[two]
     threads = np.concatenate([number, number]).astype(np.int32)
     places = np.concatenate([one, two]), np.concatenate([two, one])
-    return cluster, coo_array((threads, places), shape=(nodes, nodes))
+    return cluster, coo_array((threads, places), shape=(nodes + 3, nodes + 3))
 
 
-def _spread(at: Floats, weight: Floats, apart_mm: float) -> Floats:
-    """Return points spread over ``at`` (n, 2), ``apart_mm`` or more from each other, the heaviest first."""
-    chosen = [int(np.argmax(weight))]
-    distance = np.hypot(*(at - at[chosen[0]]).T)
-    while len(chosen) < _MOST_PARTS and distance.max() >= apart_mm:
-        chosen.append(int(np.argmax(distance)))
-        distance = np.minimum(distance, np.hypot(*(at - at[chosen[-1]]).T))
-    return at[chosen]
+def _places(at: Floats, weight: Floats, reach_mm: float) -> list[_Longs]:
+    """Return which of the points ``at`` (n, 2) lie within reach of some of them, spread over all of them.
+
+    Those are twice the reach or more from each other, the heaviest first.
+    """
+    chosen = int(np.argmax(weight))
+    nearest = np.full(len(at), np.inf)
+    found: list[_Longs] = []
+    while len(found) < _MOST_PARTS:
+        distance = np.hypot(at[:, 0] - at[chosen, 0], at[:, 1] - at[chosen, 1])
+        found.append(np.flatnonzero(distance <= reach_mm))
+        np.minimum(nearest, distance, out=nearest)
+        chosen = int(np.argmax(nearest))
+        if nearest[chosen] < 2.0 * reach_mm:
+            break
+    return found
 
 
 def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[int, Bools]:
@@ -191,7 +205,8 @@ def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[i
 
     Ford and Fulkerson 1956: the greatest flow equals the least cut, whose near side is what the source still
     reaches through bands that are not full. No more than ``enough`` is let flow, and with that much no side
-    is told, so that strong ties cost little time.
+    is told, so that strong ties cost little time: so few ways are soonest found one by one, the shortest
+    first (Edmonds and Karp 1972).
     """
     n = bands.shape[0]
     start, hub, stop = n - 3, n - 2, n - 1
@@ -200,7 +215,7 @@ def _cut(bands: coo_array, source: _Longs, sink: _Longs, enough: int) -> tuple[i
     endless = np.full(source.size + sink.size, _ENDLESS)
     capacity = np.concatenate([bands.data, [enough], endless]).astype(np.int32)
     graph = csr_array((capacity, (row, column)), shape=(n, n))
-    flow = maximum_flow(graph, start, stop)
+    flow = maximum_flow(graph, start, stop, method="edmonds_karp")
     if flow.flow_value >= enough:
         return enough, np.zeros(0, dtype=np.bool_)
     left = csr_array(graph - flow.flow)

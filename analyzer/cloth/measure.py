@@ -50,6 +50,8 @@ def measure(
         raise UnreadableDesign("the design holds no stitches: choose a file that has something to sew")
     laid = np.flatnonzero(on_cloth(design))
     a, b = design.penetrations[laid - 1], design.penetrations[laid]
+    # First, while no raster is held: both are large.
+    network = network_of(a, b) if lace else Lace(0, 0.0, 0, ())
     sheet, measures = lay_regions(design.penetrations, laid, regions, thread_width_mm, resolution_mm)
     density, penetrations, near = _fields(design, a, b)
     voids = find_voids(sheet, near, _lining(design.penetrations, regions, laid), thread_width_mm)
@@ -67,7 +69,7 @@ def measure(
         density=density,
         penetrations=penetrations,
         raster=CoverRaster(picture, frozen(sheet.sampled(picture))),
-        lace=network_of(a, b) if lace else Lace(0, 0.0, 0, ()),
+        lace=network,
         looks_like_lace=_looks_like_lace(voids, stitched_mm2),
         layers_most=sheet.layers_most,
         needling=needling(design),

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Floats, distinct
 from analyzer.cloth.ground import centres
 from analyzer.cloth.nearby import Nearby, expanded, square_distance
 from analyzer.laid import Grid
@@ -124,7 +124,7 @@ def _refined(middle: Floats, clearance: Floats, pixel_mm: Floats, near: Nearby) 
         reach = clearance[here] + _room(_SEARCH) * pixel_mm[here]
         place, thread = near.within(middle[here] - reach[:, None], middle[here] + reach[:, None])
         # A thread that passes several cells comes once for each.
-        place, thread = np.divmod(np.unique(place * len(near.a) + thread), len(near.a))
+        place, thread = np.divmod(distinct(place * len(near.a) + thread), len(near.a))
         for k, (half, number) in enumerate(_SEARCH):
             square = square_distance(middle[here][place], near.a[thread], near.b[thread])
             close = square <= (clearance[here] + _room(_SEARCH[k:]) * pixel_mm[here])[place] ** 2

@@ -13,7 +13,7 @@ from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Bools, Floats
+from analyzer.arrays import Bools, Floats, distinct
 from analyzer.cloth.ground import closed, dilated
 from analyzer.cloth.middles import middles
 from analyzer.cloth.nearby import Nearby
@@ -186,7 +186,7 @@ def _grow(labels: _Labels, covered: Bools, count: int, times: int) -> tuple[_Lon
         whose = np.broadcast_to(flat[edge][:, None], beside.shape)[bare]
         beside = beside[bare]
         np.maximum.at(flat, beside, whose)
-        edge = np.unique(beside)
+        edge = distinct(beside)
         area += np.bincount(flat[edge], minlength=count + 1)
         found.append(edge)
     return np.sort(np.concatenate(found)), area[1:].astype(np.float64)

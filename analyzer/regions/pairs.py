@@ -9,7 +9,7 @@ import shapely
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial import cKDTree
 
-from analyzer.arrays import Bools, Floats, Ints, frozen
+from analyzer.arrays import Bools, Floats, Ints, distinct, frozen
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
@@ -129,7 +129,7 @@ def _tracks(
         left, right = rails(strokes, piece.strokes)
         middle = (left + right) / 2
         way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(middle, axis=0).T))])
-        pick = np.unique(np.searchsorted(way, np.arange(0.0, way[-1], step)))
+        pick = distinct(np.searchsorted(way, np.arange(0.0, way[-1], step)))
         stitch = strokes.last[piece.strokes[pick]]
         return (_Stations(left[pick], right[pick], stitch), _Stations(right[pick], left[pick], stitch))
     if edge is None:
@@ -263,7 +263,7 @@ def _stretches(at: Floats, distance: Floats, near: Bools) -> Bools:
     gap = np.zeros(len(at), dtype=np.bool_)
     gap[1:] = np.hypot(*np.diff(at, axis=0).T) > _BREAK * step
     change = np.flatnonzero(np.diff(near.astype(np.int8)) != 0) + 1
-    bounds = np.unique(np.concatenate([[0], change, np.flatnonzero(gap), [len(at)]]))
+    bounds = distinct(np.concatenate([[0], change, np.flatnonzero(gap), [len(at)]]))
     for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
         if not near[begin] or stop - begin < 3:
             continue
