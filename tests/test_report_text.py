@@ -232,10 +232,27 @@ def test_bold_is_the_only_dress() -> None:
     assert re.sub(r"\x1b\[[0-9;]*m", "", dressed) == text(cases.checked())
 
 
+def units_of_sentences(units: str) -> list[str]:
+    """Return the lengths in mm that a screen says below the table of regions."""
+    said = re.sub(r"\s+", " ", text(cases.checked(), units=units).split("Regions, in sewing order")[-1])
+    return re.findall(r"[0-9] mm\b(?! of thread)", said)
+
+
+def test_lengths_in_sentences_follow_the_units() -> None:
+    units = Units("in")  # 1 in = 25.4 mm exactly: international yard and pound agreement of 1959
+    assert units.sentence("Cut it 150 x 150 mm, 25 mm beyond.") == "Cut it 5.90 x 5.90 in, 1.00 in beyond."
+    assert units.sentence("0.1 to 0.4 mm") == "0.004 to 0.016 in"
+    assert units.sentence("15.4 mm of thread per mm2 on 195 mm2") == "15.4 mm of thread per mm2 on 195 mm2"
+    assert units.sentence("moved by +0.3 mm") == "moved by +0.012 in"
+    assert Units("mm").sentence("moved by 0.3 mm") == "moved by 0.3 mm"
+
+
 def test_inches() -> None:
     """1 in is 25.4 mm by definition (International Yard and Pound Agreement, 1959)."""
     assert "in in)" not in text(cases.checked(), units="in")
     assert "stay metric" in text(cases.checked(), units="in")
+    assert units_of_sentences("in") == [], "a sentence says millimetres on a screen of inches"
+    assert units_of_sentences("mm"), "the comparison itself can fail"
     assert "stay metric" not in text(cases.checked())
     units = Units("in")
     assert units.length(254.0) == "10.00 in"

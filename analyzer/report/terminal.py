@@ -107,7 +107,7 @@ def text(
     ``repeat`` ends with the answer in short, since the first lines may have left the screen by then.
     """
     screen, shown = Screen(max(60, width), bold=bold), Units(units, words.middle_of(checked.design))
-    _answer(screen, checked)
+    _answer(screen, checked, shown)
     _file(screen, checked, shown)
     _regions(screen, checked, shown)
     if checked.judged:
@@ -190,7 +190,7 @@ def backing_in_words(choice: StackChoice) -> str:
     return "; ".join(parts)
 
 
-def _answer(screen: Screen, checked: Checked) -> None:
+def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     name, plan = sound_text(checked.design.name), checked.plan
     worst = _worst(ranked(checked))
     lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
@@ -209,7 +209,7 @@ def _answer(screen: Screen, checked: Checked) -> None:
     if plan:
         rows.append(("Stitch it on" if lace else "Put behind it", _behind(plan)))
         rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
-    screen.labelled(rows)
+    screen.labelled([(label, units.sentence(text)) for label, text in rows])
 
 
 def _one_line(item: Finding) -> str:
@@ -221,7 +221,7 @@ def _file(screen: Screen, checked: Checked, units: Units) -> None:
     screen.heading("In the file")
     screen.labelled(tables.file_rows(checked, units))
     if units.name != "mm":
-        screen.lines(["Areas, densities and the sentences of findings and steps stay metric."])
+        screen.lines(["Areas, densities and weights stay metric."])
 
 
 def _regions(screen: Screen, checked: Checked, units: Units) -> None:
@@ -270,9 +270,9 @@ def _findings(screen: Screen, checked: Checked, units: Units) -> None:
         if item is told:
             screen.lines(["Said at the top."], indent=4)
             continue
-        screen.lines([item.because], indent=4)
+        screen.lines([units.sentence(item.because)], indent=4)
         if item.advice:
-            screen.lines([f"Try: {item.advice}"], indent=4)
+            screen.lines([units.sentence(f"Try: {item.advice}")], indent=4)
     if unknown:
         screen.lines(["How large these are is more than can be computed:"])
         screen.lines([f"{words.level(item.level)}  {item.name}" for item in unknown], indent=4)
@@ -290,13 +290,14 @@ def _plan(screen: Screen, plan: Plan, units: Units) -> None:
     ):
         if entries:
             screen.lines([title], indent=2)
-            screen.lines(entries, indent=4, mark="-")
+            screen.lines(map(units.sentence, entries), indent=4, mark="-")
     if plan.rework:
         screen.lines(["To change in the design"], indent=2)
-        screen.lines([_change(one) for one in plan.rework], indent=4, mark="-")
+        screen.lines([units.sentence(_change(one)) for one in plan.rework], indent=4, mark="-")
     if plan.alternatives:
         screen.lines(["Instead"], indent=2)
-        screen.lines([f"{one.backing}: {one.why_not}" for one in plan.alternatives], indent=4, mark="-")
+        others = [units.sentence(f"{one.backing}: {one.why_not}") for one in plan.alternatives]
+        screen.lines(others, indent=4, mark="-")
 
 
 def _change(one: Rework) -> str:

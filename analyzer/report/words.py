@@ -12,6 +12,7 @@ from analyzer.findings.types import Level
 from analyzer.goods.types import Cloth, Layer
 from analyzer.goods.units import MM_PER_INCH, oz_yd2_from_g_m2
 
+_COARSE_FROM_MM = 5.0
 SHAPES = {Level.FAULT: "■", Level.CAUTION: "▲", Level.NOTE: "·"}
 PARAMETERS = {
     "goods_stiffness": "the stiffness of the goods",
@@ -24,12 +25,15 @@ PARAMETERS = {
     "hooping_n_per_m": "the tension of hooping",
 }
 OUTCOMES = {"hoop-it": "hoop it", "sample-first": "sample first", "rework": "rework"}
+_NUMBER = r"([+-]?[0-9][0-9,]*(?:\.[0-9]+)?)"
+#: lengths within a sentence: ``25 mm``, ``150 x 150 mm``, ``0.1 to 0.4 mm``; not ``mm2``, not ``mm of thread``
+_SAID = re.compile(rf"{_NUMBER}(?: (x|to) {_NUMBER})? mm\b(?! of thread)")
 _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """Display units: ``mm`` to 0.1 mm, or ``in`` to 0.005 in below an inch and 0.05 in above.
+    """Display units: ``mm`` to 0.1 mm, or ``in``: the same tenths of a millimetre, said in inches.
 
     ``middle`` is the middle of the design in its own coordinates, mm: places are shown from there.
     """
@@ -48,15 +52,36 @@ class Units:
 
     def bare(self, mm: float, *, signed: bool = False) -> str:
         """Return a length without its unit."""
+        rounded, digits = round(mm, 1), 1
         if self.name == "in":
-            inches = mm / MM_PER_INCH
-            small = abs(inches) < 1.0
-            rounded = round(inches / 0.005) * 0.005 if small else round(inches / 0.05) * 0.05
-            digits = 3 if small else 2
-        else:
-            rounded, digits = round(mm, 1), 1
+            rounded /= MM_PER_INCH
+            digits = 3 if abs(rounded) < 1.0 else 2
+            rounded = round(rounded, digits)
         rounded += 0.0  # turns a rounded -0.0 into 0.0
         return f"{rounded:+.{digits}f}" if signed and rounded else f"{rounded:.{digits}f}"
+
+    def sentence(self, text: str) -> str:
+        """Return a sentence with the lengths that it says in mm said in these units.
+
+        Whole millimetres are coarse figures (a margin, a sheet) and become inches to 0.05; areas and
+        densities stay metric.
+        """
+        if self.name == "mm":
+            return text
+
+        def said(found: re.Match[str]) -> str:
+            first, between, second = found.groups()
+            words = self._said(first) + (f" {between} {self._said(second)}" if between else "")
+            return f"{words} {self.name}"
+
+        return _SAID.sub(said, text)
+
+    def _said(self, text: str) -> str:
+        """Return one length of a sentence, as written there in mm, without its unit."""
+        mm = float(text.replace(",", ""))
+        if "." not in text and abs(mm) >= _COARSE_FROM_MM:
+            return f"{round(mm / MM_PER_INCH / 0.05) * 0.05:.2f}"
+        return self.bare(mm, signed=text[0] == "+")
 
     def pair(self, width_mm: float, height_mm: float) -> str:
         """Return a width and a height with their unit."""
