@@ -26,7 +26,7 @@ PARAMETERS = {
 }
 OUTCOMES = {"hoop-it": "hoop it", "sample-first": "sample first", "rework": "rework"}
 _NUMBER = r"([+-]?[0-9][0-9,]*(?:\.[0-9]+)?)"
-#: lengths within a sentence: ``25 mm``, ``150 x 150 mm``, ``0.1 to 0.4 mm``; not ``mm2``, not ``mm of thread``
+#: lengths in a sentence: ``25 mm``, ``150 x 150 mm``, ``0.1 to 0.4 mm``; not ``mm2``, not ``mm of thread``
 _SAID = re.compile(rf"{_NUMBER}(?: (x|to) {_NUMBER})? mm\b(?! of thread)")
 _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+)\s*(mm|in|inch|\")?\s*", re.IGNORECASE)
 
