@@ -23,6 +23,7 @@ Examples:
   prehoop check crest.dst
   prehoop check crest.dst --goods jersey
   prehoop check crest.dst --goods jersey --backing cutaway:85x2 --topping none
+  prehoop check crest.dst --goods jersey --report crest.pdf
   prehoop check flags.jef --goods terry --hoop 130x180 --maps pictures
   prehoop check *.pes --goods cotton-twill --json
 
@@ -34,7 +35,8 @@ Exit code: 0 nothing at level fault, 1 at least one fault, 2 wrong usage or unre
 @click.argument("designs", nargs=-1, required=True, metavar="DESIGN...", type=click.Path(path_type=Path))
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "applique", "backing", "stock", "units", "json", "maps", "force", "read-limit", "seed",
+    "topping", "applique", "backing", "stock", "units", "json", "report", "maps", "force", "read-limit",
+    "seed",
 )  # fmt: skip
 @click.pass_context
 def check(
@@ -42,6 +44,7 @@ def check(
     /,
     designs: tuple[Path, ...],
     as_json: bool,
+    reports: tuple[Path, ...],
     maps: Path | None,
     force: bool,
     read_limits: tuple[tuple[str, float], ...],
@@ -53,17 +56,21 @@ def check(
     """
     jobs = jobs_for(ctx, designs)
     stems = distinct_stems(designs)
+    papers = [_report_paths(reports, stem if len(designs) > 1 else None, force=force) for stem in stems]
     if maps is not None and not force:
         for stem, (_settings, job) in zip(stems, jobs, strict=True):
             _refuse_existing_maps(maps, stem, job)
     documents: list[Document] = []
     endings: list[tuple[str, str]] = []
     unreadable = faults = False
-    for number, (path, stem, (settings, job)) in enumerate(zip(designs, stems, jobs, strict=True)):
+    for number, (path, stem, paper, (settings, job)) in enumerate(
+        zip(designs, stems, papers, jobs, strict=True)
+    ):
         try:
             result = _look_over(path, job, dict(read_limits))
             if maps is not None:
                 _write_maps(result, maps, stem, force=force)
+            _write_reports(result, paper, units=settings["units"], force=force)
         except (PrehoopError, OSError) as error:
             say_error(error, about=str(path))
             endings.append((path.name, "not looked over"))
@@ -149,6 +156,29 @@ def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:
 
     with progress(f"{stem}: cloth maps"):
         maps(result, folder, stem=stem, force=force)
+
+
+def _report_paths(reports: tuple[Path, ...], stem: str | None, *, force: bool) -> tuple[Path, ...]:
+    """Return where the reports of one design go, refused now rather than after the work when they cannot."""
+    if not reports:
+        return ()
+    from analyzer.files import refuse_existing
+    from analyzer.report.reports import report_paths
+
+    paths = report_paths(reports, stem)
+    if not force:
+        refuse_existing(paths)
+    return paths
+
+
+def _write_reports(result: Check, paths: tuple[Path, ...], *, units: str, force: bool) -> None:
+    if not paths:
+        return
+    from analyzer.report.reports import write_report
+
+    for path in paths:
+        with progress(path.name):
+            write_report(result, path, units=units, force=force)
 
 
 def _refuse_existing_maps(folder: Path, stem: str, job: Job) -> None:

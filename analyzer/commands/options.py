@@ -125,6 +125,14 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         metavar="FOLDER",
         help="Write the cloth maps as PNG.",
     ),
+    "report": click.option(
+        "--report",
+        "reports",
+        type=click.Path(dir_okay=False, path_type=Path),
+        multiple=True,
+        metavar="FILE",
+        help="Write a report; its name ends in .pdf. Repeatable.",
+    ),
     "force": click.option("--force", is_flag=True, help="Write over files that are there already."),
     "read-limit": click.option(
         "--read-limit",

@@ -100,6 +100,17 @@ class Check(Checked):
             write_whole(Path(file), picture, force=force)
         return picture
 
+    def report(self, file: str | Path, *, units: str = "mm", force: bool = False) -> None:
+        """Write a report: ``.pdf`` is the risk report, the sewing sheet and the note to the digitizer.
+
+        Raises:
+            BadJob: the name ends in no known form, or the file is there already and ``force`` is false.
+
+        """
+        from analyzer.report.reports import write_report
+
+        write_report(self, Path(file), units=units, force=force)
+
 
 def check(
     design: Design, job: Job | None = None, progress: Progress | None = None, *, changes: bool = True

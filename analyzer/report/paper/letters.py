@@ -1,4 +1,4 @@
-"""Text on its way onto paper: nothing a file or a person writes may vanish, reorder its surroundings or break a line."""
+"""Text on its way onto paper: nothing that a file or a person writes may vanish or break a line."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from fontTools.ttLib import TTFont
 from analyzer.report.numbers import sound_text
 
 _FOLDER = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-#: style of the print -> file, as matplotlib ships it (DejaVu: Latin, Greek, Cyrillic, Hebrew, Arabic and more)
+#: style -> file, as matplotlib ships it (DejaVu: Latin, Greek, Cyrillic, Hebrew, Arabic and more)
 FONTS = {"": _FOLDER / "DejaVuSans.ttf", "B": _FOLDER / "DejaVuSans-Bold.ttf"}
 LACKING = "Characters that the print font lacks stand as their numbers, [U+…]."
 

@@ -1,7 +1,7 @@
-"""The page that everything on paper is laid out on: head, foot, words, tables, boxes to tick, lines to write on.
+"""The page that everything on paper is laid out on: words, tables, boxes to tick, lines to write on.
 
-Pages are A4. What stands on them fits Letter too: the printed field is what both have in common. Nothing depends
-on the clock, so the same content gives the same bytes.
+Pages are A4. What stands on them fits Letter too: the printed field is what both have in common. Nothing
+depends on the clock, so the same content gives the same bytes.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from typing import Literal
+from typing import Any, Literal
 
 from fpdf import FPDF
 from fpdf.enums import Align, TableBordersLayout, XPos, YPos
@@ -144,16 +144,13 @@ class Paper:
             self._font(size_pt)
             line_mm = size_pt * LINE_MM_PER_PT
             inset = 5.5 if ticked else 3.5
-            height = self.pdf.multi_cell(
-                self.pdf.epw - inset, line_mm, printable(text), align=Align.L, dry_run=True, output="HEIGHT"
-            )
-            self.need(float(height))
+            self.need(self._height(text, line_mm, self.pdf.epw - inset))
             x, y = self.pdf.l_margin, self.y_mm
             if ticked:
                 self.box(x + 0.5, y + 0.5, line_mm - 1.0)
             else:
                 self.pdf.set_xy(x, y)
-                self.pdf.cell(inset, line_mm, "–")
+                self.pdf.cell(inset, line_mm, "-")
             self.pdf.set_xy(x + inset, y)
             self.pdf.multi_cell(
                 self.pdf.epw - inset, line_mm, printable(text), align=Align.L,
@@ -165,11 +162,14 @@ class Paper:
         """Return how high a list in a column of ``width_mm`` would be, mm, with a heading over it."""
         self._font(size_pt)
         line_mm = size_pt * LINE_MM_PER_PT
-        heights = [
-            self.pdf.multi_cell(width_mm - 5.5, line_mm, printable(text), dry_run=True, output="HEIGHT")
-            for text in texts
-        ]
-        return sum(float(height) + 0.4 for height in heights) + 9.0
+        return sum(self._height(text, line_mm, width_mm - 5.5) + 0.4 for text in texts) + 9.0
+
+    def _height(self, text: str, line_mm: float, width_mm: float) -> float:
+        """Return how high a paragraph in the present font would be, mm."""
+        lines: Any = self.pdf.multi_cell(
+            width_mm, line_mm, printable(text), align=Align.L, dry_run=True, output="LINES"
+        )
+        return line_mm * len(lines)
 
     def box(self, x_mm: float, y_mm: float, side_mm: float = 3.2) -> None:
         """Draw a box to tick."""
@@ -250,7 +250,7 @@ class Paper:
 
     @contextmanager
     def column(self, x_mm: float, width_mm: float) -> Iterator[None]:
-        """Write into a column of the page that begins ``x_mm`` from the field's left, at the present height."""
+        """Write into a column of the page that begins ``x_mm`` from the left of the field."""
         left, right = self.pdf.l_margin, self.pdf.r_margin
         y = self.y_mm
         self.pdf.set_left_margin(MARGIN_MM + x_mm)

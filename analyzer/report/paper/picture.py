@@ -1,4 +1,4 @@
-"""The design drawn onto paper as lines, so that it stays sharp at any printer: in ink, or in its thread colours."""
+"""The design drawn onto paper as lines, sharp at any printer: in ink, or in its thread colours."""
 
 from __future__ import annotations
 
@@ -47,7 +47,10 @@ class Frame:
     def on_paper(self, points: Floats) -> Floats:
         """Return places (n, 2) mm of the design as places on the paper, mm from its upper left corner."""
         centre = np.array([self.x_mm + self.width_mm / 2, self.y_mm + self.height_mm / 2])
-        return centre + self.scale * (np.asarray(points) - np.array(self.middle)) * np.array([1.0, -1.0])
+        placed: Floats = centre + self.scale * (np.asarray(points) - np.array(self.middle)) * np.array(
+            [1.0, -1.0]
+        )
+        return placed
 
 
 def frame_of(
@@ -81,17 +84,22 @@ def tones_of(checked: Checked, *, ink: bool) -> list[Tone]:
 
 def draw_ground(paper: Paper, frame: Frame, tone: Tone) -> None:
     """Fill the frame with the tone of the goods."""
-    paper.pdf.set_fill_color(*tone)
-    paper.pdf.rect(frame.x_mm, frame.y_mm, frame.width_mm, frame.height_mm, style="F")
+    with paper.pdf.local_context(fill_color=tone):
+        paper.pdf.rect(frame.x_mm, frame.y_mm, frame.width_mm, frame.height_mm, style="F")
 
 
 def draw_stitches(
     paper: Paper, frame: Frame, checked: Checked, points: Floats, tones: Sequence[Tone], *, thread_mm: float
 ) -> None:
     """Draw the stitches through ``points`` (m, 2) mm, block by block in sewing order."""
-    design = checked.design
     placed = frame.on_paper(points)
-    paper.pdf.set_line_width(max(0.09, thread_mm * frame.scale))
+    line_mm = max(0.09, thread_mm * frame.scale)
+    with paper.pdf.local_context(line_width=line_mm):
+        _draw_blocks(paper, checked, placed, tones)
+
+
+def _draw_blocks(paper: Paper, checked: Checked, placed: Floats, tones: Sequence[Tone]) -> None:
+    design = checked.design
     for number, tone in enumerate(tones):
         paper.pdf.set_draw_color(*tone)
         own = np.flatnonzero(design.colour == number)
@@ -100,7 +108,6 @@ def draw_stitches(
         for run in np.split(own, np.flatnonzero(~design.joined[own][1:]) + 1):
             if len(run) > 1:
                 paper.pdf.polyline([(x, y) for x, y in thinned(placed[run], _FINEST_MM).tolist()])
-    paper.pdf.set_draw_color(INK)
 
 
 def thinned(path: Floats, step: float) -> Floats:
@@ -109,7 +116,8 @@ def thinned(path: Floats, step: float) -> Floats:
         return path
     way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     kept = np.flatnonzero(np.diff(np.floor(way / step), prepend=-1.0) > 0)
-    return path[np.union1d(kept, [len(path) - 1])]
+    thin: Floats = path[np.union1d(kept, [len(path) - 1])]
+    return thin
 
 
 def draw_hoop(paper: Paper, frame: Frame, hoop: Hoop, size_mm: tuple[float, float]) -> bool:
@@ -148,7 +156,9 @@ def draw_centre(paper: Paper, frame: Frame) -> None:
     left = frame.x_mm + 3.0
     with pdf.local_context(draw_color=INK, line_width=0.4):
         pdf.line(left, frame.y_mm + 2.0, left, frame.y_mm + 7.0)
-        pdf.polyline([(left - 1.0, frame.y_mm + 3.4), (left, frame.y_mm + 2.0), (left + 1.0, frame.y_mm + 3.4)])
+        pdf.polyline(
+            [(left - 1.0, frame.y_mm + 3.4), (left, frame.y_mm + 2.0), (left + 1.0, frame.y_mm + 3.4)]
+        )
     pdf.text(left + 1.8, frame.y_mm + 5.4, "up")
     pdf.set_font(FAMILY, "", 7)
 
@@ -156,23 +166,25 @@ def draw_centre(paper: Paper, frame: Frame) -> None:
 def draw_marks(paper: Paper, frame: Frame, marks: Iterable[Mark], *, square: bool = False) -> None:
     """Draw numbered marks, black on white with an edge, so that they are read on any ground."""
     pdf = paper.pdf
-    taken: list[tuple[float, float]] = []
     pdf.set_font(FAMILY, "B", 6.5)
+    placed: list[tuple[str, float, tuple[float, float], tuple[float, float]]] = []
     for mark in marks:
         x, y = (float(part) for part in frame.on_paper(np.array([mark.at]))[0])
         label = printable(mark.label)
         wide = max(4.0, float(pdf.get_string_width(label)) + 1.6)
-        spot = _free(x, y, wide, taken, frame)
-        taken.append(spot)
-        with pdf.local_context(draw_color=INK, fill_color=(255, 255, 255), line_width=0.3):
-            if spot != (x, y):
-                pdf.line(x, y, *spot)
-                pdf.circle(x, y, 0.5, style="F")
-            left, top = spot[0] - wide / 2, spot[1] - 2.0
+        placed.append((label, wide, (x, y), _free(x, y, wide, [spot for *_, spot in placed], frame)))
+    with pdf.local_context(draw_color=INK, fill_color=(255, 255, 255), line_width=0.3):
+        for _, _, at, spot in placed:
+            if spot != at:
+                pdf.line(*at, *spot)
+                pdf.circle(*at, 0.5, style="F")
+        for _, wide, _, spot in placed:
+            corner = spot[0] - wide / 2, spot[1] - 2.0
             if square:
-                pdf.rect(left, top, wide, 4.0, style="DF")
+                pdf.rect(*corner, wide, 4.0, style="DF")
             else:
-                pdf.ellipse(left, top, wide, 4.0, style="DF")
+                pdf.ellipse(*corner, wide, 4.0, style="DF")
+    for label, _, _, spot in placed:
         pdf.text(spot[0] - float(pdf.get_string_width(label)) / 2, spot[1] + 0.85, label)
     pdf.set_font(FAMILY, "", 8)
 
@@ -188,7 +200,9 @@ def _free(
                 frame.x_mm + 2 <= at[0] <= frame.x_mm + frame.width_mm - 2
                 and frame.y_mm + 2 <= at[1] <= frame.y_mm + frame.height_mm - 2
             )
-            apart = all(abs(at[0] - other[0]) >= wide + 0.4 or abs(at[1] - other[1]) >= 4.4 for other in taken)
+            apart = all(
+                abs(at[0] - other[0]) >= wide + 0.4 or abs(at[1] - other[1]) >= 4.4 for other in taken
+            )
             if apart and (inside or reach == 0.0):
                 return at
     return x, y

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analyzer.findings import chance_words
+from analyzer.goods.constants import constants
 from analyzer.goods.types import Hoop
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.plan.types import Plan
 from analyzer.report import words
 from analyzer.report.fill_in import gaps_by_trouble
 from analyzer.report.paper import picture
-from analyzer.report.paper.pages import FIELD_MM, MARGIN_MM, Paper
+from analyzer.report.paper.pages import FIELD_MM, MARGIN_MM, Paper, Side
 from analyzer.report.paper.threads import Block, blocks
 from analyzer.report.paper.types import Occasion, Piece
 from analyzer.report.predicted import gap_table
 from analyzer.report.terminal import backing_in_words
 from analyzer.report.words import Units
 
-_PICTURE_MM = 72.0
+_PICTURE_MM = 68.0
 _GUTTER_MM = 5.0
 _SIGN_OFF_MM = 27.0
 _ROW_MM = 4.4
@@ -139,7 +140,10 @@ def _facts(paper: Paper, piece: Piece, units: Units) -> None:
         (
             "Time, thread",
             f"{_minutes(minutes)}, {metres:.1f} m, bobbin {checked.use.bobbin_m:.1f} m a piece"
-            + (f"; {_minutes(minutes * total)} of stitching and {metres * total:.0f} m for {total}" * (total > 1)),
+            + (
+                f"; {_minutes(minutes * total)} of stitching and {metres * total:.0f} m for {total}"
+                * (total > 1)
+            ),
         )
     )
     rows.append(("Stitches", f"{design.stitches:,} in {words.counted(len(design.threads), 'colour block')}"))
@@ -163,7 +167,10 @@ def _stack_rows(plan: Plan, *, lace: bool) -> list[tuple[str, str]]:
     return [
         (label, f"{behind}, {plan.attach}"),
         ("Cut", f"each layer {both(*plan.sheet_mm)}"),
-        ("Over it", f"{plan.topping.kind}, cut like the design with a margin" if plan.topping else "no topping"),
+        (
+            "Over it",
+            f"{plan.topping.kind}, cut like the design with a margin" if plan.topping else "no topping",
+        ),
     ]
 
 
@@ -184,10 +191,14 @@ def _threads(paper: Paper, piece: Piece, used: Sequence[Block]) -> None:
         )
         for block in used
     ]
-    sides = ("left", "left", "left", "right", "right", "right", "left")
+    sides: tuple[Side, ...] = ("left", "left", "left", "right", "right", "right", "left")
     small = len(used) > _MANY
     paper.table(
-        head, rows, widths=(0.07, 0.08, 0.30, 0.10, 0.10, 0.10, 0.25), sides=sides, size_pt=7.0 if small else 8.0
+        head,
+        rows,
+        widths=(0.07, 0.08, 0.30, 0.10, 0.10, 0.10, 0.25),
+        sides=sides,
+        size_pt=7.0 if small else 8.0,
     )
 
 
@@ -227,7 +238,9 @@ def _measures(paper: Paper, checked: Checked, judged: OnGoods, units: Units) -> 
     paper.need(rows_to_come + 12.0 + _SIGN_OFF_MM)
     paper.heading("What the first piece measured")
     if judged.setup.holding == "cap-frame":
-        paper.paragraph("A cap is curved, strapped and seamed: nothing is predicted. Write down what you see.", 8.0)
+        paper.paragraph(
+            "A cap is curved, strapped and seamed: nothing is predicted. Write down what you see.", 8.0
+        )
     width, height = checked.design.size_mm
     rows = [
         ("size across", "from edge to edge", units.bare(width), "", "", "", ""),
@@ -241,8 +254,10 @@ def _measures(paper: Paper, checked: Checked, judged: OnGoods, units: Units) -> 
             place = f"{outline} at {borders}, {units.point(gap.at)}"
             rows.append((f"gap {_LETTERS[number]}", place, meant, f"{sewn} ({between})", limit, "", ""))
         pucker = judged.findings.pucker
-        wave = f"{units.bare(pucker.amplitude_mm)} ({units.bare(pucker.low_mm)} to {units.bare(pucker.high_mm)})"
-        allowed = units.bare(judged.setup.limits["pucker_mm"].value)
+        wave = (
+            f"{units.bare(pucker.amplitude_mm)} ({units.bare(pucker.low_mm)} to {units.bare(pucker.high_mm)})"
+        )
+        allowed = units.bare((judged.setup.limits or constants("limits"))["pucker_mm"].value)
         rows.append(("height of waves", f"worst near {units.point(pucker.at)}", "-", wave, allowed, "", ""))
     head = (
         "What",
@@ -253,7 +268,7 @@ def _measures(paper: Paper, checked: Checked, judged: OnGoods, units: Units) -> 
         "In the hoop",
         "Finished",
     )
-    sides = ("left", "left", "right", "right", "right", "left", "left")
+    sides: tuple[Side, ...] = ("left", "left", "right", "right", "right", "left", "left")
     paper.table(head, rows, widths=(0.13, 0.27, 0.10, 0.19, 0.08, 0.115, 0.115), sides=sides, size_pt=7.5)
     said = "Gaps: + bare cloth, - overlap. Places are x, y from the middle of the design, x right, y up. "
     paper.paragraph(f"{said}{_miss(judged)} {checked.sureness.says}", 7.0, soft=True)
@@ -269,7 +284,8 @@ def _sign_off(paper: Paper, checked: Checked) -> None:
     paper.need(_SIGN_OFF_MM)
     paper.heading(f"First piece, sewn from file {checked.design.sha256[:12]}")
     paper.choices(
-        ("outlines meet", "lies flat", "nothing shows through", "ends cut", "back clean", "spelling read"), 8.0
+        ("outlines meet", "lies flat", "nothing shows through", "ends cut", "back clean", "spelling read"),
+        8.0,
     )
     paper.choices(("go on with the rest", "change it first (write why on the back)"), 8.0)
     paper.lines_to_fill(("Machine", "Name", "Date"))

@@ -34,7 +34,9 @@ def blocks(checked: Checked, thread_names: Sequence[str | None], needles: int | 
     design = checked.design
     named = [_name(design, number, thread_names) for number in range(len(design.threads))]
     keys = [_key(design, number, thread_names) for number in range(len(design.threads))]
-    slots, rethreads = ([None] * len(keys), [False] * len(keys)) if needles is None else slotted(keys, needles)
+    slots, rethreads = (
+        ([None] * len(keys), [False] * len(keys)) if needles is None else slotted(keys, needles)
+    )
     halts = _halts(design)
     pieces = _applique_remarks(checked)
     counts = colour_stitches(design)
@@ -67,7 +69,7 @@ def _name(design: Design, number: int, thread_names: Sequence[str | None]) -> st
 
 
 def _key(design: Design, number: int, thread_names: Sequence[str | None]) -> tuple[object, ...]:
-    """Return what two blocks of one thread share; a block of which nothing is known is a thread of its own."""
+    """Return what blocks of one thread share; one of which nothing is known is a thread of its own."""
     thread = design.threads[number]
     own = thread_names[number] if number < len(thread_names) else None
     if own:
