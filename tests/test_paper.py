@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import report_cases as cases
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 
 from analyzer import Job, __version__, read
 from analyzer.design import Command, Design, Thread
@@ -126,6 +126,18 @@ def test_fonts_are_embedded_and_nothing_runs(crest: Check) -> None:
     assert b"/URI" not in raw
 
 
+def heights_of(page: PageObject) -> list[float]:
+    """Return how high each word of a page stands over its lower edge, points."""
+    places: list[float] = []
+
+    def see(text: str, _cm: object, tm: list[float], *_: object) -> None:
+        if text.strip() and tm[5] > 0:
+            places.append(tm[5])
+
+    page.extract_text(visitor_text=see)
+    return places
+
+
 @pytest.mark.parametrize("make", [check_report, lambda c: sewing_sheet(Piece(c))])
 def test_everything_printed_lies_on_both_a4_and_letter(crest: Check, make: object) -> None:
     # ISO 216: A4 210 x 297 mm; ANSI/ASME Y14.1: Letter 215.9 x 279.4 mm
@@ -133,11 +145,7 @@ def test_everything_printed_lies_on_both_a4_and_letter(crest: Check, make: objec
     lowest = []
     for page in PdfReader(io.BytesIO(make(crest))).pages:  # type: ignore[operator]
         top = float(page.mediabox.height)
-        places: list[float] = []
-        page.extract_text(
-            visitor_text=lambda text, _cm, tm, *_: places.append(tm[5]) if text.strip() else None
-        )
-        lowest.append(max((top - y) * MM_PER_POINT for y in places if y > 0))
+        lowest.append(max((top - y) * MM_PER_POINT for y in heights_of(page)))
         assert float(page.mediabox.width) * MM_PER_POINT == pytest.approx(210.0, abs=0.1)
     assert max(lowest) < LETTER_HEIGHT_MM - 5.0
 
