@@ -6,23 +6,28 @@ import dataclasses
 import io
 import struct
 from pathlib import Path
+from xml.etree import ElementTree
 
 import matplotlib
 import matplotlib.image
 import numpy as np
 import pytest
 import report_cases as cases
+from matplotlib.colors import to_rgb
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Floats, frozen
 from analyzer.cloth.types import Void
+from analyzer.design import Design
 from analyzer.errors import BadJob
 from analyzer.files import write_whole
 from analyzer.job import Job
 from analyzer.pipeline import Checked
+from analyzer.regions.types import Regions
 from analyzer.report import Check, cloth_map, map_names, maps
 from analyzer.report.canvas import tick_step
 from analyzer.report.drift import exaggeration
 from analyzer.report.files import job_map_names
+from analyzer.report.thread_look import stretches, tones
 
 
 def pixels(png: bytes) -> Floats:
@@ -41,6 +46,18 @@ def chunks(png: bytes) -> list[bytes]:
         names.append(png[at + 4 : at + 8])
         at += 12 + length
     return names
+
+
+def texts(png: bytes) -> dict[str, str]:
+    """Return the tEXt chunks (PNG specification 11.3.4.3: keyword, null, Latin-1 text)."""
+    found, at = {}, 8
+    while at < len(png):
+        (length,) = struct.unpack(">I", png[at : at + 4])
+        if png[at + 4 : at + 8] == b"tEXt":
+            key, _, text = png[at + 8 : at + 8 + length].partition(b"\0")
+            found[key.decode("latin-1")] = text.decode("latin-1")
+        at += 12 + length
+    return found
 
 
 def where(picture: Floats, rgb: str) -> tuple[Floats, Floats]:
@@ -66,20 +83,19 @@ def test_maps_are_the_same_bytes_each_time(name: str) -> None:
     assert first == second
     assert first != cloth_map(cases.checked(name="pennant"), name)
     assert first[:8] == b"\x89PNG\r\n\x1a\n"
-    assert not {b"tEXt", b"iTXt", b"zTXt", b"tIME"} & set(chunks(first))
+    assert b"tIME" not in chunks(first)
 
 
 def test_scale_bar_measures_the_design() -> None:
-    """The outline is 20 mm from middle to middle and its thread 0.4 mm wide: 20.4 mm across, to the pixel."""
+    """The brass outline is 20 mm from middle to middle and drawn 1.45 * 0.4 mm wide: 20.58 mm across."""
     picture = pixels(cloth_map(cases.checked(), "design"))
-    rows, columns = where(picture, "#d9a441")
-    inside = columns < picture.shape[1] * 0.82  # beyond that is the list of threads
-    across = np.ptp(columns[inside]) + 1
-    high = np.ptp(rows[inside]) + 1
+    brass = picture[:, : int(picture.shape[1] * 0.82)]  # beyond that is the list of threads
+    rows, columns = np.nonzero(brass[:, :, 0] > brass[:, :, 2] + 0.15)
+    across, high = np.ptp(columns) + 1, np.ptp(rows) + 1
     foot = picture[int(picture.shape[0] * 0.95) :, : int(picture.shape[1] * 0.25)]
     bar_rows, bar_columns = where(foot, "#202020")
     bar = max(longest_run(bar_columns[bar_rows == row]) for row in np.unique(bar_rows))
-    assert bar / across == pytest.approx(5.0 / 20.4, rel=0.03)
+    assert bar / across == pytest.approx(5.0 / 20.58, rel=0.03)
     assert high == pytest.approx(across, rel=0.01)
 
 
@@ -96,6 +112,60 @@ def test_up_is_up() -> None:
     middle = columns // 2 - columns // 10
     above, below = picture[int(rows * 0.3), middle].sum(), picture[int(rows * 0.7), middle].sum()
     assert above > below
+
+
+@pytest.mark.parametrize("name", map_names(cases.checked()))
+def test_title_and_description_are_inside_the_file(name: str) -> None:
+    """PNG keywords as PNG 11.3.4.2 names them; SVG title and desc as SVG 2, 5.4."""
+    told = texts(cloth_map(cases.checked(), name))
+    svg = ElementTree.fromstring(cloth_map(cases.checked(), name, "svg"))
+    space = "{http://www.w3.org/2000/svg}"
+    assert "burgee" in told["Title"]
+    assert len(told["Description"]) > 20
+    assert [child.tag for child in svg[:2]] == [f"{space}title", f"{space}desc"]
+    assert (svg[0].text, svg[1].text) == (told["Title"], told["Description"])
+    assert svg.get("aria-labelledby") == f"{svg[0].get('id')} {svg[1].get('id')}"
+
+
+@pytest.mark.parametrize("name", map_names(cases.checked()))
+def test_vector_maps_are_the_same_bytes_and_refer_to_nothing_outside(name: str) -> None:
+    svg = cloth_map(cases.checked(), name, "svg")
+    assert svg == cloth_map(cases.checked(), name, "svg")
+    for tag in ElementTree.fromstring(svg).iter():
+        links = [value for key, value in tag.attrib.items() if key.endswith("href")]
+        assert all(link.startswith(("#", "data:")) for link in links)
+
+
+def test_hostile_names_stay_text_in_vector_maps() -> None:
+    name = 'a</title><script>alert(1)</script>&"\x00\x07\udcff$x^2$'
+    svg = cloth_map(cases.checked(name=name), "design", "svg")
+    root = ElementTree.fromstring(svg)
+    assert not [tag for tag in root.iter() if tag.tag.endswith("script")]
+    assert "<script>alert(1)</script>" in (root[0].text or "")
+
+
+def test_ink_is_black_and_white_and_numbered() -> None:
+    """On paper read in monochrome every block has a number; without colour."""
+    ink = pixels(cloth_map(cases.checked(), "design", tone="ink"))
+    assert np.ptp(ink, axis=2).max() < 0.01
+    svg = cloth_map(cases.checked(), "design", "svg", tone="ink").decode()
+    for number in (1, 2):
+        assert f"<!-- {number} -->" in svg  # matplotlib's comment on a text drawn as paths
+    with pytest.raises(BadJob, match="design alone"):
+        cloth_map(cases.checked(), "density", tone="ink")
+    with pytest.raises(BadJob, match="png or svg"):
+        cloth_map(cases.checked(), "density", "gif")  # type: ignore[arg-type]
+
+
+def test_stitching_direction_shows_in_the_tone() -> None:
+    """The same thread is lighter across the light than along it: rows at 62 and at 152 degrees differ."""
+    steps = np.array([(np.cos(t), np.sin(t)) for t in np.radians((62.0, 152.0))])
+    design = Design.from_commands(np.cumsum(np.r_[[(0.0, 0.0)], steps], axis=0), np.ones(3, dtype=np.uint8))
+    regions = Regions((), frozen(np.zeros(3, dtype=np.int32)), ())
+    along, across = np.concatenate([part.tone for part in stretches(design, regions)])
+    look = [sum(to_rgb(tone)) for tone in tones("#808080")]
+    assert along < across
+    assert look == sorted(look)
 
 
 def test_no_colours_no_tint() -> None:

@@ -1,15 +1,18 @@
 """The sheet that every cloth map is drawn on: one design, its hoop, a scale bar, a title.
 
-The same picture gives the same bytes.
+A sheet comes out as PNG or SVG, with its title and its description inside the file. The same picture gives
+the same bytes.
 """
 
 from __future__ import annotations
 
 import io
 import textwrap
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+from xml.sax.saxutils import escape
 
 import matplotlib
 import matplotlib.style
@@ -29,6 +32,9 @@ from analyzer.report.numbers import sound_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+Form: TypeAlias = Literal["png", "svg"]
+Tone: TypeAlias = Literal["colour", "ink"]
+
 _DPI = 150
 _SIZE_IN = (8.0, 7.2)
 _INK = "#202020"
@@ -41,16 +47,22 @@ _BARS_MM = (1, 2, 5, 10, 20, 50, 100, 200)
 @contextmanager
 def own_style() -> Iterator[None]:
     """Draw with matplotlib's defaults whatever the user's own settings are."""
-    with matplotlib.style.context("default"), matplotlib.rc_context({"font.family": ["DejaVu Sans"]}):
+    own: dict[Any, Any] = {"font.family": ["DejaVu Sans"], "svg.hashsalt": "prehoop", "hatch.linewidth": 0.7}
+    with matplotlib.style.context("default"), matplotlib.rc_context(own), warnings.catch_warnings():
+        # a name in a script that the font lacks is drawn as boxes
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield
 
 
 class Sheet:
     """One cloth map in the making."""
 
-    def __init__(self, checked: Checked, title: str, remark: str) -> None:
+    def __init__(
+        self, checked: Checked, title: str, remark: str, *, size_in: tuple[float, float] = _SIZE_IN
+    ) -> None:
         self.checked = checked
-        self.figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=_PAPER)
+        self.title, self.remark = sound_text(title), sound_text(remark)
+        self.figure = Figure(figsize=size_in, dpi=_DPI, facecolor=_PAPER)
         self.view = (0.0, 1.0, 0.0, 1.0)  # x0, x1, y0, y1, mm
         self.canvas = FigureCanvasAgg(self.figure)
         self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.745))
@@ -60,8 +72,9 @@ class Sheet:
         lines = textwrap.fill(_printable(remark), 112)
         self.figure.text(0.03, 0.925, lines, fontsize=9, color=_INK, va="top", linespacing=1.3)
 
-    def frame(self, hoop: Hoop | None) -> None:
+    def frame(self, hoop: Hoop | None, ground: str = _PAPER) -> None:
         """Show the design with a margin, the hoop's sewing field as far as it fits, and a scale bar."""
+        self.axes.set_facecolor(ground)
         x0, y0, x1, y1 = self.checked.design.bounds_mm
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
         side = max(x1 - x0, y1 - y0, 5.0)
@@ -90,6 +103,16 @@ class Sheet:
         """Show the framed view; drawing an image changes it."""
         self.axes.set_xlim(*self.view[:2])
         self.axes.set_ylim(*self.view[2:])
+
+    def write(self, x: float, y: float, text: str, **style: Any) -> None:
+        """Write a line, which may come out of the file, at shares ``x`` and ``y`` of the sheet."""
+        self.figure.text(x, y, _printable(text), color=style.pop("color", _INK), **style)
+
+    def swatch(self, x: float, y: float, colour: str) -> None:
+        """Show a thread's colour in a legend, edged so that pale threads show on white."""
+        patch = Rectangle((x, y - 0.006), 0.018, 0.012, facecolor=colour, edgecolor=_HOOP, linewidth=0.6)
+        patch.set_transform(self.figure.transFigure)
+        self.figure.add_artist(patch)
 
     def foot(self, text: str, tone: str, x: float, *, ha: str = "left", row: int = 0) -> None:
         """Write a line of the legend under the picture, beginning (or ending) at share ``x`` of the width."""
@@ -184,19 +207,42 @@ class Sheet:
                 textcoords="offset points", ha="right", va="center", fontsize=7, color=_INK,
             )  # fmt: skip
 
-    def png(self) -> bytes:
-        """Return the picture; the same picture gives the same bytes."""
+    def render(self, form: Form) -> bytes:
+        """Return the picture with title and description inside; the same picture gives the same bytes."""
         out = io.BytesIO()
-        self.canvas.print_png(  # type: ignore[no-untyped-call]
-            out, metadata={"Software": None}
-        )
-        return out.getvalue()
+        if form == "png":
+            told = {"Software": None, "Title": self.title, "Description": self.remark}
+            self.canvas.print_png(out, metadata=told)  # type: ignore[no-untyped-call]
+            return out.getvalue()
+        self.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None})
+        return _told_svg(out.getvalue().decode("utf-8"), self.title, self.remark)
+
+
+def _told_svg(svg: str, title: str, description: str) -> bytes:
+    """Return ``svg`` with a title and a description that screen readers find."""
+    start = svg.index("<svg")
+    end = svg.index(">", start) + 1
+    opening = svg[start : end - 1] + ' role="img" aria-labelledby="title desc">'
+    told = f'\n <title id="title">{_xml(title)}</title>\n <desc id="desc">{_xml(description)}</desc>'
+    head = '<?xml version="1.0" encoding="utf-8"?>\n'
+    return (head + opening + told + svg[end:]).encode("utf-8")
+
+
+def _xml(text: str) -> str:
+    """Return ``text`` escaped, without the control characters that XML 1.0 (section 2.2) does not allow."""
+    return escape("".join(mark for mark in text if mark >= " " and mark not in "\ufffe\uffff"))
 
 
 def tick_step(top: float) -> float:
     """Return the distance of a scale's ticks: 1, 2 or 5 tenths, ones, tens ... that give at most eight."""
     steps = (digit * 10.0**power for power in range(-1, 4) for digit in (1, 2, 5))
     return next((step for step in steps if top / step <= 8.0), top)
+
+
+def file_title(checked: Checked) -> str:
+    """Return what a map of the file alone is called: its name, size and stitches."""
+    width, height = checked.design.size_mm
+    return f"{checked.design.name} · {width:.1f} x {height:.1f} mm · {checked.design.stitches:,} stitches"
 
 
 def segments(checked: Checked) -> Floats:
@@ -217,8 +263,9 @@ def _hoop_name(hoop: Hoop) -> str:
 
 
 def _printable(text: str) -> str:
-    """Return ``text`` fit for a picture: sound Unicode, no mark-up."""
-    return sound_text(text).replace("$", r"\$")
+    """Return ``text`` fit for a picture: sound Unicode, no mark-up, no control characters."""
+    seen = "".join(mark if mark.isprintable() else "�" for mark in sound_text(text))
+    return seen.replace("$", r"\$")
 
 
 def _short(text: str, most: int = 72) -> str:

@@ -1,9 +1,10 @@
-"""Cloth maps: the design on the cloth with one measured or predicted quantity laid over it, as PNG."""
+"""Cloth maps: the design on the cloth with one measured or predicted quantity laid over it, as PNG or SVG."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import get_args
 
 import matplotlib
 import numpy as np
@@ -14,17 +15,15 @@ from analyzer.cloth.types import Void
 from analyzer.errors import BadJob
 from analyzer.files import refuse_existing, write_whole
 from analyzer.goods.constants import constants
-from analyzer.goods.types import Hoop
 from analyzer.pipeline import Checked, OnGoods
-from analyzer.report.canvas import Sheet, own_style, segments
+from analyzer.report.canvas import Form, Sheet, Tone, file_title, own_style
+from analyzer.report.design_map import design_map, hoop_of, ink_map
 from analyzer.report.drift import drift_map
 from analyzer.report.files import MEASURED_MAPS, map_paths
 from analyzer.report.tables import ordinary_cover
 
-_NEUTRALS = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 _VOIDS_NAMED = 12
 _NAMED_FROM_MM = 0.5  #: radius from which a label is no larger than what it names
-_GROUND = "#e2e2e2"
 _OUTLINE = "#7a0f5c"
 
 
@@ -34,24 +33,31 @@ def map_names(checked: Checked) -> tuple[str, ...]:
     return (*MEASURED_MAPS, *drifts)
 
 
-def cloth_map(checked: Checked, name: str) -> bytes:
-    """Return one map as PNG.
+def cloth_map(checked: Checked, name: str, form: Form = "png", *, tone: Tone = "colour") -> bytes:
+    """Return one map as PNG or SVG.
+
+    ``tone="ink"`` gives the design as a sheet read in black and white needs it: colour blocks told apart by
+    their hatch, outline and number, with centre mark and axes.
 
     Raises:
-        BadJob: there is no such map of this check.
+        BadJob: there is no such map of this check, form or tone.
 
     """
-    drawers: dict[str, Callable[[Checked], bytes]] = {
-        "design": design_map,
+    drawers: dict[str, Callable[[Checked, Form], bytes]] = {
+        "design": design_map if tone == "colour" else ink_map,
         "density": density_map,
         "coverage": coverage_map,
     }
     if name not in map_names(checked):
         raise BadJob(f"there is no map '{name}' of this check: it has {', '.join(map_names(checked))}")
+    if form not in get_args(Form):
+        raise BadJob(f"a map is drawn as png or svg, not '{form}'")
+    if tone not in get_args(Tone) or (tone == "ink" and name != "design"):
+        raise BadJob(f"there is no map '{name}' in '{tone}': the design alone is drawn in ink")
     with own_style():
         if name in drawers:
-            return drawers[name](checked)
-        return drift_map(checked, checked.judged or _compared(checked)[name.removeprefix("drift-")])
+            return drawers[name](checked, form)
+        return drift_map(checked, checked.judged or _compared(checked)[name.removeprefix("drift-")], form)
 
 
 def maps(
@@ -79,48 +85,7 @@ def _compared(checked: Checked) -> dict[str, OnGoods]:
     return {one.setup.cloth.name: one for one in checked.comparison}
 
 
-def _hoop(checked: Checked) -> Hoop | None:
-    first = checked.judged or next(iter(checked.comparison), None)
-    return first.setup.hoop if first else None
-
-
-def _file_title(checked: Checked) -> str:
-    width, height = checked.design.size_mm
-    return f"{checked.design.name} · {width:.1f} x {height:.1f} mm · {checked.design.stitches:,} stitches"
-
-
-def design_map(checked: Checked) -> bytes:
-    """Draw the design in its own thread colours, in neutral tones where the file holds none."""
-    threads = checked.design.threads
-    rgbs = [thread.rgb for thread in threads]
-    if all(rgb is None for rgb in rgbs):
-        remark = "The file holds no colours: drawn by colour number in neutral tones."
-    elif any(rgb is None for rgb in rgbs):
-        remark = "Thread colours as in the file; blocks without one in neutral tones."
-    else:
-        remark = "Thread colours as in the file."
-    tones = [rgb or _NEUTRALS[number % len(_NEUTRALS)] for number, rgb in enumerate(rgbs)]
-    ground = checked.job.colour
-    remark += f" Goods drawn in {ground}." if ground else " The goods' colour is not known: drawn grey."
-    sheet = Sheet(checked, f"Design: {_file_title(checked)}", remark)
-    sheet.axes.set_facecolor(ground or _GROUND)
-    sheet.frame(_hoop(checked))
-    width = max(0.25, checked.cover.thread_width_mm * sheet.points_per_mm())
-    lines, colours = segments(checked), checked.design.colour[checked.design.joined]
-    # block by block in sewing order, so that later thread lies over earlier thread
-    for number, tone in enumerate(tones):
-        sheet.stitches(
-            lines[colours == number], colors=tone, linewidths=width, zorder=2 + number / len(tones)
-        )
-        label = f"{number + 1}  {threads[number].name or tone if rgbs[number] else 'no colour'}"
-        if number < 24:
-            y = 0.84 - number * 0.03
-            sheet.figure.text(0.845, y, "━", color=tone, fontsize=12, va="center")
-            sheet.figure.text(0.87, y, label[:16], fontsize=7, va="center")
-    return sheet.png()
-
-
-def density_map(checked: Checked) -> bytes:
+def density_map(checked: Checked, form: Form) -> bytes:
     """Draw millimetres of thread per mm2 of cloth on the cells that it was measured on."""
     field = checked.cover.density
     shown = np.ma.masked_less_equal(field.values, 0.0)
@@ -128,12 +93,12 @@ def density_map(checked: Checked) -> bytes:
     rows_mm, limit = constants("report")["ordinary_rows_mm"].value, _pile_up(checked)
     sheet = Sheet(
         checked,
-        f"Thread density: {_file_title(checked)}",
+        f"Thread density: {file_title(checked)}",
         f"Length of thread over each {field.grid.cell_mm:g} mm cell. A fill of rows {rows_mm:.1f} mm apart"
         f" lies at {1.0 / rows_mm:.1f}. Thread piles up from {limit:.0f} on, as the mean of 3 by 3 mm"
         + (", marked on the scale." if limit <= top else "; nothing here comes near."),
     )
-    sheet.frame(_hoop(checked))
+    sheet.frame(hoop_of(checked))
     image = sheet.axes.imshow(
         shown,
         origin="lower",
@@ -145,7 +110,7 @@ def density_map(checked: Checked) -> bytes:
     )
     sheet.look()
     sheet.scale(image, "thread, mm per mm2", mark=(limit, "piles up") if limit <= top else None)
-    return sheet.png()
+    return sheet.render(form)
 
 
 def _pile_up(checked: Checked) -> float:
@@ -154,18 +119,18 @@ def _pile_up(checked: Checked) -> float:
     return limits["pile_up_mm_per_mm2"].value
 
 
-def coverage_map(checked: Checked) -> bytes:
+def coverage_map(checked: Checked, form: Form) -> bytes:
     """Draw how many threads lie on each point, with the voids ringed."""
     raster = checked.cover.raster
     most = 4
     counts = np.minimum(raster.threads, most)
     sheet = Sheet(
         checked,
-        f"Coverage: {_file_title(checked)}",
+        f"Coverage: {file_title(checked)}",
         f"{checked.cover.coverage:.0%} of the stitched ground lies under thread"
         f" ({ordinary_cover(checked.cover)}).{_about_rings(checked)}",
     )
-    sheet.frame(_hoop(checked))
+    sheet.frame(hoop_of(checked))
     tones = ["#ffffff", *_sampled("cividis", most)]
     colours = ListedColormap(tones)
     norm = BoundaryNorm(np.arange(-0.5, most + 1.0), colours.N)
@@ -181,7 +146,7 @@ def coverage_map(checked: Checked) -> bytes:
     sheet.look()
     _rings(sheet, checked)
     sheet.scale(image, "threads over a point (4: four or more)")
-    return sheet.png()
+    return sheet.render(form)
 
 
 def _sampled(name: str, count: int) -> list[str]:

@@ -11,7 +11,7 @@ from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.regions.types import Region, RegionKind
-from analyzer.report.canvas import Sheet, own_style, segments
+from analyzer.report.canvas import Form, Sheet, own_style, segments
 from analyzer.report.fill_in import gaps_by_trouble, meant_mm, worst_gap
 from analyzer.report.predicted import beyond_words
 from analyzer.report.words import Units, goods_phrase, layers_in_words
@@ -26,7 +26,7 @@ _PALE = "#b4b4b4"
 _DOTS = (0, (0.1, 1.6))
 
 
-def drift_map(checked: Checked, on: OnGoods) -> bytes:
+def drift_map(checked: Checked, on: OnGoods, form: Form) -> bytes:
     """Draw how far each stitch drifts after it is sewn, and outlines as meant and as predicted.
 
     Where the cloth distorts beyond what can be computed, only directions are drawn.
@@ -35,11 +35,11 @@ def drift_map(checked: Checked, on: OnGoods) -> bytes:
         title = f"Drift: {checked.design.name} {goods_phrase(on.setup.cloth, short=True)}"
         behind = layers_in_words(on.stack.backings)
         if on.response.pull_in.beyond_range:
-            return _directions(checked, on, title, f"Behind it: {behind}. {beyond_words(on)}")
-        return _amounts(checked, on, title, f"Behind it: {behind}.")
+            return _directions(checked, on, title, f"Behind it: {behind}. {beyond_words(on)}", form)
+        return _amounts(checked, on, title, f"Behind it: {behind}.", form)
 
 
-def _amounts(checked: Checked, on: OnGoods, title: str, remark: str) -> bytes:
+def _amounts(checked: Checked, on: OnGoods, title: str, remark: str, form: Form) -> bytes:
     drift, points = on.response.drift, checked.design.penetrations
     size = np.hypot(drift[:, 0], drift[:, 1])
     largest = float(size.max(initial=0.0))
@@ -62,10 +62,10 @@ def _amounts(checked: Checked, on: OnGoods, title: str, remark: str) -> bytes:
     _numbers(sheet, checked, on)
     _ring_worst(sheet, on)
     sheet.scale(lines, "drift, mm", over=largest > top)
-    return sheet.png()
+    return sheet.render(form)
 
 
-def _directions(checked: Checked, on: OnGoods, title: str, remark: str) -> bytes:
+def _directions(checked: Checked, on: OnGoods, title: str, remark: str, form: Form) -> bytes:
     """Draw which way the cloth goes, all arrows of one length, and no amount."""
     drift = on.response.drift
     sheet = Sheet(checked, title, f"{remark} Arrows show only which way.{_numbers_told(checked, on)}")
@@ -74,7 +74,7 @@ def _directions(checked: Checked, on: OnGoods, title: str, remark: str) -> bytes
     sheet.stitches(segments(checked), colors=_PALE, linewidths=width, zorder=2)
     _arrows(sheet, checked.design.penetrations, drift, all_alike=True)
     _numbers(sheet, checked, on)
-    return sheet.png()
+    return sheet.render(form)
 
 
 def exaggeration(largest_mm: float, side_mm: float) -> int:

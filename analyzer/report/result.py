@@ -86,7 +86,9 @@ class Check(Checked):
         return map_names(self)
 
     def map(self, name: str, file: str | Path | None = None, *, force: bool = False) -> bytes:
-        """Return the cloth map ``name`` as PNG, and write it to ``file`` when one is named.
+        """Return the cloth map ``name``, and write it to ``file`` when one is named.
+
+        It is a PNG, or an SVG where the name of ``file`` ends so.
 
         Raises:
             BadJob: there is no such map, or ``file`` is there already and ``force`` is false.
@@ -95,7 +97,8 @@ class Check(Checked):
         from analyzer.files import write_whole
         from analyzer.report.cloth_maps import cloth_map
 
-        picture = cloth_map(self, name)
+        svg = file is not None and Path(file).suffix.lower() == ".svg"
+        picture = cloth_map(self, name, "svg" if svg else "png")
         if file is not None:
             write_whole(Path(file), picture, force=force)
         return picture
