@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Floats, Ints
@@ -41,20 +43,26 @@ def find_appliques(sewn: Sewn, pieces: list[Piece], items: list[Region]) -> tupl
     )
     if not columns.size or not stops[-1]:
         return ()
-    boxes = np.array([items[n].bbox_mm for n in columns.tolist()])
+    tree = shapely.STRtree(shapely.box(*np.array([items[n].bbox_mm for n in columns.tolist()]).T))
+    blocks = stops[[items[n].first for n in columns.tolist()]]
     chains = _chains(sewn, pieces, items, stops)
+    ends = [chain.ids[-1] for chain in chains]
     found = []
     used: set[int] = set()
     for k, placement in enumerate(chains):
         if used & set(placement.ids) or not placement.lines or not _closed(sewn, items, placement):
             continue
-        low, high = placement.points.min(axis=0), placement.points.max(axis=0)
-        here = (boxes[:, :2] <= high).all(axis=1) & (boxes[:, 2:] >= low).all(axis=1)
-        here &= columns > placement.ids[-1]
+        x, y = placement.points.T
+        here = np.sort(tree.query(shapely.box(x.min(), y.min(), x.max(), y.max())))
+        here = here[columns[here] > placement.ids[-1]]
+        # Without a halt before the columns nothing is laid or cut.
+        if not (blocks[here] > placement.block).any():
+            continue
         covers = _covers(sewn, items, stops, placement, columns[here].tolist())
         if not covers:
             continue
-        tacks = [c for c in chains[k + 1 :] if c.ids[-1] < covers[0] and _same_path(placement, c)]
+        stop = bisect_left(ends, covers[0])  # what ends before the columns begin
+        tacks = [chain for chain in chains[k + 1 : stop] if _same_path(placement, chain)]
         block = int(stops[items[covers[0]].first])
         # Where the machine halts between, what is sewn after the last halt is the columns' own underlay.
         before = [c for c in tacks if c.block < block] or tacks

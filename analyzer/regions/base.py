@@ -13,7 +13,7 @@ from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap
 from analyzer.regions.hidden import dense
-from analyzer.regions.sewn import SAMPLE_MM, Sewn
+from analyzer.regions.sewn import SAMPLE_MM, Sewn, dot
 from analyzer.regions.shapes import rails
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import Base, Region, RegionKind, UnderlayKind
@@ -49,10 +49,13 @@ def find_bases(sewn: Sewn, strokes: Strokes, pieces: list[Piece], items: list[Re
             columns[number] = lines
     for number, more in _under_columns(sewn, strokes, pieces, columns).items():
         kinds[number] |= more
-    return tuple(
-        Base(number, tuple(kind for kind in UnderlayKind if kind in kinds[number]), tuple(below))
-        for number, below in under.items()
-    )
+    return tuple(Base(number, _in_order(kinds[number]), tuple(below)) for number, below in under.items())
+
+
+def _in_order(kinds: set[UnderlayKind]) -> tuple[UnderlayKind, ...]:
+    if len(kinds) < 2:
+        return tuple(kinds)
+    return tuple(kind for kind in UnderlayKind if kind in kinds)
 
 
 def _under_columns(
@@ -126,7 +129,7 @@ class _Columns:
         """Return which stitches lead across the column, (k,), and which columns have a zig-zag so, (c,)."""
         table = constants("regions")
         by = self.tree.query(_storeys(points, column))[1]
-        side = np.einsum("ij,ij->i", points - self.middle[by], self.half[by])
+        side = dot(points - self.middle.take(by, axis=0), self.half.take(by, axis=0))
         side /= np.maximum(self.width[by], 0.1) ** 2
         wide = np.abs(side) > table["centre_part"].value
         across = np.zeros(number.size, dtype=np.bool_)

@@ -125,15 +125,14 @@ def _split_lines(sewn: Sewn, pieces: list[Piece], over: Ground | None) -> list[P
 
 def _split_at(pieces: list[Piece], stitches: npt.NDArray[np.int64]) -> list[Piece]:
     """Part the lines before each of ``stitches``."""
+    begins = np.searchsorted(stitches, [piece.first + 1 for piece in pieces]).tolist()
+    ends = np.searchsorted(stitches, [piece.last + 1 for piece in pieces]).tolist()
     kept: list[Piece] = []
-    for piece in pieces:
-        inside = stitches[
-            np.searchsorted(stitches, piece.first + 1) : np.searchsorted(stitches, piece.last + 1)
-        ]
-        if piece.shape != "line" or not inside.size:
+    for piece, begin, end in zip(pieces, begins, ends, strict=True):
+        if piece.shape != "line" or begin == end:
             kept.append(piece)
             continue
-        bounds = [piece.first, *inside.tolist(), piece.last + 1]
+        bounds = [piece.first, *stitches[begin:end].tolist(), piece.last + 1]
         kept += [replace(piece, first=a, last=b - 1) for a, b in itertools.pairwise(bounds)]
     return kept
 

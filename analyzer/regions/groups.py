@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
+import math
 from dataclasses import dataclass, replace
 from typing import TypeAlias, TypeVar
 
@@ -82,7 +82,7 @@ class Piece:
 
 def find_bands(strokes: Strokes, links: Links) -> list[Piece]:
     """Follow the links into chains of like spacing that keep going the same way; bridge small breaks."""
-    bands = _bands(strokes, links, _chains(links))
+    bands = _bands(strokes, links, *_chains(links))
     # Fewer than four strokes are a tip of a larger band or nothing: never joined among themselves.
     bands = _mark_kin([b for b in bands if b.shape == "rows" or len(b.rows) >= _LEAST_ROWS])
     return _bridge(strokes, [b for b in bands if b.kin or len(b.rows) >= _LEAST_ROWS])
@@ -109,28 +109,33 @@ def _kin(band: Piece, other: Piece) -> bool:
     return like and axial_gap(band.direction_deg, other.direction_deg) < _KIN_DEG
 
 
-def _chains(links: Links) -> list[list[int]]:
-    """Return chains of strokes, each linked to the next."""
+def _chains(links: Links) -> tuple[Ints, Keys]:
+    """Return chains of strokes, each linked to the next: all their strokes, (r,), and how many each has."""
     partner, offset = links.partner.tolist(), links.offset_mm.tolist()
     onward = _onward(links).tolist()
-    chains: list[list[int]] = []
+    rows: list[int] = []
+    begins: list[int] = []
     k, count = 0, len(partner)
     while k < count:
-        if partner[k] < 0:
+        tail = partner[k]
+        if tail < 0:
             k += 1
             continue
-        chain, usual, tail = [k], offset[k], partner[k]
-        while onward[chain[-1]]:
+        usual = offset[k]
+        begins.append(len(rows))
+        rows.append(k)
+        while onward[k]:
             more = offset[tail] - usual
             if abs(more) > 0.15 + 0.6 * usual:
                 break
             usual += 0.2 * more
-            chain.append(tail)
-            tail = partner[tail]
-        chain.append(tail)
-        chains.append(chain)
+            k = tail
+            rows.append(k)
+            tail = partner[k]
+        rows.append(tail)
         k = tail
-    return chains
+    count: Keys = np.diff(np.array([*begins, len(rows)], dtype=np.int64))
+    return np.array(rows, dtype=np.int32), count
 
 
 def _onward(links: Links) -> Bools:
@@ -146,12 +151,10 @@ def _onward(links: Links) -> Bools:
     return onward
 
 
-def _bands(strokes: Strokes, links: Links, chains: list[list[int]]) -> list[Piece]:
-    """Return the band that each of the chains is."""
-    if not chains:
+def _bands(strokes: Strokes, links: Links, rows: Ints, count: Keys) -> list[Piece]:
+    """Return the band that each chain, of so many of the ``rows``, is."""
+    if not count.size:
         return []
-    rows = np.fromiter(itertools.chain.from_iterable(chains), dtype=np.int32)
-    count = np.array([len(chain) for chain in chains])
     begin = np.cumsum(count) - count
     spacing = _spacings(links, rows, count)
     zig_zag = _zig_zags(strokes, rows, count, spacing)
@@ -320,10 +323,12 @@ def _goes_on(strokes: Strokes, before: Piece, after: Piece, width_mm: tuple[floa
     for band, last, width in ((before, True, width_mm[0]), (after, False, width_mm[1])):
         full = band.rows[strokes.chord_mm[band.rows] > _SHORT * width]
         rows = full[-_PROGRESS_ROWS:] if last else full[:_PROGRESS_ROWS]
-        middle = (strokes.start[rows] + strokes.end[rows]) / 2
-        step = middle[-1] - middle[0]
-        way.append(step / max(float(np.hypot(*step)), 1e-9))
-    return bool(way[0] @ way[1] > _DOUBLED_BACK)
+        ends = rows[[0, -1]]
+        (x0, y0), (x1, y1) = ((strokes.start[ends] + strokes.end[ends]) / 2).tolist()
+        size = max(math.hypot(x1 - x0, y1 - y0), 1e-9)
+        way.append(((x1 - x0) / size, (y1 - y0) / size))
+    (ax, ay), (bx, by) = way
+    return bool(ax * bx + ay * by > _DOUBLED_BACK)
 
 
 def _alike(a: float, b: float) -> bool:

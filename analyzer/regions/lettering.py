@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -14,13 +15,15 @@ from analyzer.regions.types import Lettering, Region, RegionKind
 
 _LEAST_LETTERS = 3
 
+_Box: TypeAlias = tuple[float, float, float, float]  # x0, y0, x1, y1
+
 
 @dataclass(frozen=True, slots=True)
 class _Letter:
     """Columns that make one letter, its box and the median of their widths."""
 
     columns: list[Region]
-    box: tuple[float, float, float, float]
+    box: _Box
     width_mm: float
 
     @classmethod
@@ -64,15 +67,20 @@ def _letters(items: list[Region]) -> list[list[Region]]:
     """Gather columns of one colour, sewn one after the other, whose boxes touch."""
     letters: list[list[Region]] = []
     thinnest = 0.0
+    whole = (0.0, 0.0, 0.0, 0.0)
     for item in items:
         if item.kind is not RegionKind.SATIN or item.width_mm is None:
             continue
-        if letters and _touches(letters[-1], item, 0.6 * min(item.width_mm, thinnest)):
+        slack = 0.6 * min(item.width_mm, thinnest)
+        # Most of what does not touch the letter does not touch its box either.
+        if letters and _meet(whole, item.bbox_mm, slack) and _touches(letters[-1], item, slack):
             letters[-1].append(item)
             thinnest = min(item.width_mm, thinnest)
+            whole = _around(whole, item.bbox_mm)
         else:
             letters.append([item])
             thinnest = item.width_mm
+            whole = item.bbox_mm
     return letters
 
 
@@ -80,14 +88,17 @@ def _touches(letter: list[Region], column: Region, slack: float) -> bool:
     """Whether the box of a column comes within ``slack`` mm of one of a letter's."""
     if letter[0].colour != column.colour:
         return False
-    x0, y0, x1, y1 = column.bbox_mm
-    return any(
-        x0 < part.bbox_mm[2] + slack
-        and part.bbox_mm[0] < x1 + slack
-        and y0 < part.bbox_mm[3] + slack
-        and part.bbox_mm[1] < y1 + slack
-        for part in reversed(letter)
-    )
+    return any(_meet(part.bbox_mm, column.bbox_mm, slack) for part in reversed(letter))
+
+
+def _around(a: _Box, b: _Box) -> _Box:
+    """Return the box around two boxes."""
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _meet(a: _Box, b: _Box, slack: float) -> bool:
+    """Whether two boxes come within ``slack`` mm of each other."""
+    return b[0] < a[2] + slack and a[0] < b[2] + slack and b[1] < a[3] + slack and a[1] < b[3] + slack
 
 
 def _goes_on(last: _Letter, letter: _Letter) -> bool:

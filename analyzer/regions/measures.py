@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.regions.groups import Piece
-from analyzer.regions.sewn import Sewn, medians
+from analyzer.regions.sewn import Sewn, dot, medians
 from analyzer.regions.strokes import Strokes
 
 _PROBES = 120  #: places at which the passes of a line are counted
@@ -153,7 +153,7 @@ class _Strip:
             which = np.repeat(rows, times)
             rank = np.arange(which.size) - np.repeat(np.cumsum(times) - times, times)
             other = self.order[low[which] + rank]
-            step = self.points[other] - self.points[probe[which]]
-            near = (step * step).sum(axis=1) <= _AROUND_MM**2
+            step = self.points.take(other, axis=0) - self.points.take(probe[which], axis=0)
+            near = dot(step, step) <= _AROUND_MM**2
             found[rows] = np.bincount(which - rows[0], weights=near, minlength=rows.size)
         return found

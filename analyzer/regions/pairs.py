@@ -13,13 +13,14 @@ from analyzer.arrays import Bools, Floats, Ints, distinct, frozen
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece
 from analyzer.regions.hidden import dense
-from analyzer.regions.sewn import Sewn
+from analyzer.regions.sewn import Sewn, near_box
 from analyzer.regions.shapes import Edge, Edges, rails
 from analyzer.regions.strokes import Strokes
 from analyzer.regions.types import OutlinePair, Region, RegionKind
 
 _BREAK = 2.5  #: stations further apart than this many steps do not follow each other
 _SMOOTH_STATIONS = 5
+_OFF_ROWS, _OFF_MM = 4.0, 0.6  #: an edge is nowhere further off the thread than so many spacings and so much
 _ASKEW_MM = 0.5  #: the edge next to an outline has a sample no further off than its line by more
 
 
@@ -61,6 +62,8 @@ def find_pairs(
         own = edge(item.id) if item.kind is RegionKind.FILL else None
         tracks = _tracks(sewn, strokes, piece, item, own)
         for number in borders:
+            if number not in edges and not _reaches(sewn, item, items[number], pieces[number], tracks):
+                continue
             border = edge(number)
             if border is None:
                 continue
@@ -86,6 +89,25 @@ def _near(items: list[Region], planes: list[int], reach_mm: float) -> list[list[
     for number, plane in zip(*hits.tolist(), strict=True):
         found[number].append(planes[plane])
     return [sorted(each) for each in found]
+
+
+def _reaches(
+    sewn: Sewn, outline: Region, border: Region, piece: Piece, tracks: tuple[_Stations, ...]
+) -> bool:
+    """Whether thread of a border lies near ``tracks``: only then can its edge, which costs more to find.
+
+    An edge is nowhere further from the thread than to the next row, and by what closing slits adds. Of a
+    fill, thread lies all over its box.
+    """
+    if border.kind is RegionKind.FILL:
+        return True
+    reach = max(map(abs, _limits(outline, border))) + _OFF_ROWS * piece.spacing_mm + _OFF_MM
+    thread = sewn.samples(piece.first, piece.last)[0]
+    for track in tracks:
+        near = near_box(thread, track.at, reach)
+        if len(near) and np.isfinite(cKDTree(near).query(track.at, distance_upper_bound=reach)[0]).any():
+            return True
+    return False
 
 
 def _unbroken(sewn: Sewn, a: Region, b: Region) -> bool:

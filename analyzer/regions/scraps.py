@@ -164,14 +164,11 @@ def _along(strokes: Strokes, scrap: Piece, band: Piece) -> Ints:
     first, stop = strokes.within(scrap.first, scrap.last)
     if stop > first and strokes.last[stop - 1] > scrap.last:
         stop -= 1
-    if band.direction_deg is None:
-        stop = first
-    inside = np.arange(first, stop, dtype=np.int32)
-    if not inside.size or band.direction_deg is None:
-        return inside
-    unit = strokes.unit[first:stop]
-    near = axial_gap(np.degrees(np.arctan2(unit[:, 1], unit[:, 0])), band.direction_deg) < _PARALLEL_DEG
-    found: Ints = inside[near & (strokes.chord_mm[first:stop] > 2 * band.spacing_mm)]
+    if stop <= first or band.direction_deg is None:
+        return np.zeros(0, dtype=np.int32)
+    along = axial_gap(strokes.turn_deg[first:stop], band.direction_deg) < _PARALLEL_DEG
+    along &= strokes.chord_mm[first:stop] > 2 * band.spacing_mm
+    found: Ints = (along.nonzero()[0] + first).astype(np.int32)
     return found
 
 

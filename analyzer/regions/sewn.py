@@ -74,7 +74,7 @@ class Sewn:
         count = self.start[stitches + 1] - self.start[stitches]
         which = np.repeat(np.arange(stitches.size), count)
         rank = np.arange(which.size) - np.repeat(np.cumsum(count) - count, count)
-        return self.points[self.start[stitches[which]] + rank], which
+        return self.points.take(self.start[stitches[which]] + rank, axis=0), which
 
     def finely(self, first: int, last: int, step_mm: float) -> tuple[Floats, Ints]:
         """Return samples of stitches ``first .. last`` no further apart than ``step_mm``."""
@@ -107,8 +107,14 @@ def _spread(ends: Floats, step: Floats, lengths: Floats, step_mm: float) -> tupl
         own = which[part]
         done = (np.arange(part.start, part.stop) - start[own] + 0.5) / count[own]
         # From its end back: a stitch that nothing joins stays at its penetration.
-        found[part] = ends[own] - (1.0 - done)[:, None] * step[own]
+        found[part] = ends.take(own, axis=0) - (1.0 - done)[:, None] * step.take(own, axis=0)
     return found, which, start
+
+
+def dot(a: Floats, b: Floats) -> Floats:
+    """Return the scalar products of vectors (k, 2); column by column, which numpy does fastest."""
+    found: Floats = a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1]
+    return found
 
 
 def chunks(count: int) -> Iterator[slice]:

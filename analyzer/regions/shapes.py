@@ -98,10 +98,11 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
     along = np.abs(np.einsum("ij,ij->i", step, axis[:-1]))
     beside = (offset < 2.5 * piece.spacing_mm + 0.4) & (along < 0.5 * (chord[1:] + chord[:-1]))
     # Nor what a jump or a way along the edge parts, which lies in another section too.
-    moved = np.cumsum(sewn.jumped | ~sewn.joined)
     ends, begins = strokes.last[rows[:-1]], strokes.first[rows[1:]]
+    own = slice(piece.first - 1 if piece.first else 0, piece.last + 1)
+    moved = np.cumsum(sewn.jumped[own] | ~sewn.joined[own])
     way = sewn.way_mm[begins + 1] - sewn.way_mm[ends + 1]
-    beside &= (moved[ends] == moved[begins + 1]) & (
+    beside &= (moved[ends - own.start] == moved[begins + 1 - own.start]) & (
         (np.diff(rows) <= 2) | (way < 3.0 * piece.spacing_mm + 0.4)
     )
     bounds = np.concatenate([[0], np.flatnonzero(~beside) + 1, [len(rows)]])

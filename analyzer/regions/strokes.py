@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from analyzer.arrays import Bools, Floats, Ints
 from analyzer.goods.constants import constants
-from analyzer.regions.sewn import Sewn, chunks
+from analyzer.regions.sewn import Sewn, chunks, dot
 
 _TIE_STITCHES = 9  #: most stitches looked at for one tie
 _LAGS = (1, 2, 3)  #: how many strokes later the neighbouring row may begin
@@ -37,6 +37,7 @@ class Strokes:
     start: Floats  #: (s, 2) mm
     end: Floats  #: (s, 2) mm
     unit: Floats  #: (s, 2) direction of the chord
+    turn_deg: Floats  #: (s,) the same, degrees
     chord_mm: Floats  #: (s,)
     path_mm: Floats  #: (s,)
     halted: Bools  #: (s,) whether the machine halts where it begins
@@ -109,11 +110,11 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     if not stitch.size:
         none, nothing, nil = np.zeros(0, dtype=np.int32), np.zeros((0, 2)), np.zeros(0)
         begun = np.zeros(len(points), dtype=np.int32)
-        return Strokes(none, none, nothing, nothing, nothing, nil, nil, none > 0, begun, nil, none)
+        return Strokes(none, none, nothing, nothing, nothing, nil, nil, nil, none > 0, begun, nil, none)
     vector = points[stitch] - points[stitch - 1]
     length = np.hypot(*vector.T)
     unit = vector / np.maximum(length, 1e-9)[:, None]
-    cosine = np.einsum("ij,ij->i", unit[1:], unit[:-1])
+    cosine = dot(unit[1:], unit[:-1])
     new = np.ones(stitch.size, dtype=np.bool_)
     # Rounding to a tenth turns short stitches most: the longer they are, the less they may turn.
     shorter = np.maximum(np.minimum(length[1:], length[:-1]), 0.1)
@@ -136,13 +137,14 @@ def find_strokes(sewn: Sewn, ties: Bools) -> Strokes:
     broken[1:] |= first[1:] != last[:-1]
     way = chord / np.maximum(chord_mm, 1e-9)[:, None]
     turn_cosine = np.ones(len(way))
-    turn_cosine[1:] = np.einsum("ij,ij->i", way[1:], way[:-1])
+    turn_cosine[1:] = dot(way[1:], way[:-1])
     return Strokes(
         first=first.astype(np.int32),
         last=last.astype(np.int32),
         start=points[first],
         end=points[last],
         unit=way,
+        turn_deg=np.degrees(np.arctan2(way[:, 1], way[:, 0])),
         chord_mm=chord_mm,
         path_mm=np.add.reduceat(length, begin),
         halted=halted,
@@ -170,7 +172,9 @@ def link_strokes(strokes: Strokes) -> Links:
 def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Keys, Floats]:
     """Return which strokes ``b`` run back beside ``a``, (k,), and the vectors across to those, (k, 2)."""
     near = constants("regions")["retrace_mm"].value
-    returned = np.hypot(*(strokes.end[b] - strokes.start[a]).T) < near
+    back = strokes.end.take(b, axis=0) - strokes.start.take(a, axis=0)
+    returned = np.maximum(np.abs(back[:, 0]), np.abs(back[:, 1])) < near
+    returned[returned] = np.hypot(*back[returned].T) < near
     # On the inside of a tight curve a satin comes back to the same point too, but at every second thread.
     again = np.zeros(a.size, dtype=np.bool_)
     again[1:] |= returned[:-1] & (np.diff(a) == 1)
@@ -178,7 +182,7 @@ def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Key
     single = (strokes.stitches[a] == 1) & (strokes.stitches[b] == 1)
     shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
     straight = strokes.chord_mm > 0.96 * strokes.path_mm
-    cosine = np.einsum("ij,ij->i", strokes.unit[a], strokes.unit[b])
+    cosine = dot(strokes.unit.take(a, axis=0), strokes.unit.take(b, axis=0))
     # What takes little to tell leaves few strokes of a fill to what takes more.
     may = np.flatnonzero(
         (strokes.stretch[a] == strokes.stretch[b])
@@ -196,22 +200,19 @@ def _beside(strokes: Strokes, a: Ints, b: Ints, between_mm: Floats) -> tuple[Key
 def _level(strokes: Strokes, a: Ints, b: Ints, single: Bools) -> tuple[Bools, Floats]:
     """Return which strokes ``b`` lie level with ``a`` and not on them, and the vectors across, (k, 2)."""
     table = constants("regions")
-    ua = strokes.unit[a]
-    axis = ua - strokes.unit[b]
+    ua = strokes.unit.take(a, axis=0)
+    start_a, end_a = strokes.start.take(a, axis=0), strokes.end.take(a, axis=0)
+    start_b, end_b = strokes.start.take(b, axis=0), strokes.end.take(b, axis=0)
+    axis = ua - strokes.unit.take(b, axis=0)
     axis /= np.maximum(np.hypot(*axis.T), 1e-9)[:, None]
     side = np.stack([-axis[:, 1], axis[:, 0]], axis=1)
-    middle = (strokes.start[b] + strokes.end[b] - strokes.start[a] - strokes.end[a]) / 2
-    offset = np.einsum("ij,ij->i", middle, side)
-    along = [
-        np.einsum("ij,ij->i", p - strokes.start[a], axis)
-        for p in (strokes.end[a], strokes.end[b], strokes.start[b])
-    ]
+    middle = (start_b + end_b - start_a - end_a) / 2
+    offset = dot(middle, side)
+    along = [dot(p - start_a, axis) for p in (end_a, end_b, start_b)]
     overlap = np.minimum(along[0], along[2]) - np.maximum(0.0, along[1])
     shorter = np.minimum(strokes.chord_mm[a], strokes.chord_mm[b])
     way_a = np.stack([-ua[:, 1], ua[:, 0]], axis=1)
-    away = [
-        np.abs(np.einsum("ij,ij->i", p - strokes.start[a], way_a)) for p in (strokes.start[b], strokes.end[b])
-    ]
+    away = [np.abs(dot(p - start_a, way_a)) for p in (start_b, end_b)]
     retraced = ~single & (np.maximum(*away) < table["retrace_mm"].value)
     level = (
         ~retraced
