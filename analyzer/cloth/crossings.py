@@ -13,7 +13,7 @@ from analyzer.laid import Grid, clip
 _Longs = npt.NDArray[np.int64]
 
 _HASH_MM = 1.0  #: side of the cells in which threads are compared pairwise
-_MOST_PAIRS = 200_000  #: pairs of threads compared at a time, so that they stay in cache
+_MOST_PAIRS = 50_000  #: pairs of threads compared at a time, so that they stay in cache
 _TOUCH_MM2 = 1e-9  #: cross products below this count as touching: rounding of lattice points
 
 

@@ -134,8 +134,8 @@ def _chains(links: Links) -> tuple[Ints, Keys]:
             tail = partner[k]
         rows.append(tail)
         k = tail
-    count: Keys = np.diff(np.array([*begins, len(rows)], dtype=np.int64))
-    return np.array(rows, dtype=np.int32), count
+    bounds = np.array([*begins, len(rows)], dtype=np.int64)
+    return np.array(rows, dtype=np.int32), bounds[1:] - bounds[:-1]
 
 
 def _onward(links: Links) -> Bools:
