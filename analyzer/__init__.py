@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analyzer.design import Design
     from analyzer.errors import (
         BadJob,
+        BadOrder,
         BadTable,
         NotConverged,
         PrehoopError,
@@ -41,6 +42,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "BadJob",
+    "BadOrder",
     "BadTable",
     "Calibration",
     "Check",

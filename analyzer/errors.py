@@ -13,6 +13,7 @@
     │   ├── UnknownNeedle
     │   └── UnknownHoop
     ├── BadJob             (also ValueError)    settings that contradict each other or cannot be met
+    ├── BadOrder           (also ValueError)    an order file that cannot be understood; names file and line
     ├── BadTable           (also ValueError)    a materials file that breaks its own rules
     └── NotConverged       (also ArithmeticError)   a solve that missed its stated tolerance
 
@@ -89,6 +90,10 @@ class UnknownHoop(UnknownName):
 
 class BadJob(PrehoopError, ValueError):
     """Settings that cannot be met, or that contradict each other."""
+
+
+class BadOrder(PrehoopError, ValueError):
+    """An order file, or a value in it, that cannot be understood."""
 
 
 class BadTable(PrehoopError, ValueError):

@@ -12,9 +12,9 @@ import report_cases as cases
 
 from analyzer import pipeline
 from analyzer.commands.entry import run
-from analyzer.commands.own_files import read_machine
 from analyzer.design import Design
 from analyzer.goods import resolve
+from analyzer.goods.own_files import read_machine
 from analyzer.job import Frame, Job
 from analyzer.pipeline import Checked
 

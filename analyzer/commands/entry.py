@@ -32,6 +32,7 @@ Examples:
 COMMANDS = {
     "check": ("check", "check", "Look one or more designs over before hooping."),
     "counter": ("counter", "counter", "Write the countered copy of a design."),
+    "order": ("order", "order", "Make the paperwork of an order: risks, sewing sheets, materials."),
     "goods": ("tables", "goods", "List the cloths that prehoop knows, and your own."),
     "backings": ("tables", "backings", "List the kinds of backing, and your own, with their usual weights."),
     "toppings": ("tables", "toppings", "List the toppings."),

@@ -28,7 +28,7 @@ import click
 from click.core import ParameterSource
 
 if TYPE_CHECKING:
-    from analyzer.commands.own_files import TomlFile
+    from analyzer.goods.own_files import TomlFile
     from analyzer.job import Job, OwnMaterials
 
 FILE_NAME = "prehoop.toml"
@@ -82,7 +82,7 @@ def settings_for(ctx: click.Context, files: tuple[Path, ...]) -> Settings:
         BadJob: a file is no TOML, a key is unknown, or a value cannot be; with file and line.
 
     """
-    from analyzer.commands.own_files import read_toml
+    from analyzer.goods.own_files import read_toml
 
     read = [read_toml(path) for path in files]
     options = {name: Setting(value, "default") for name, value in ctx.params.items() if name in NAMES}
@@ -112,7 +112,7 @@ def job_of(settings: Settings) -> Job:
         BadJob: the machine's or the stock's file cannot be used.
 
     """
-    from analyzer.commands.own_files import read_machine, read_stock
+    from analyzer.goods.own_files import read_machine, read_stock
     from analyzer.job import Job, Limits
 
     machine, stock = settings["machine"], settings["stock"]
@@ -197,7 +197,7 @@ def _silenced(file: TomlFile) -> dict[str, Setting]:
 
 def _own(file: TomlFile) -> list[OwnMaterials]:
     """Return own goods and backings: of the files that a settings file names, and its own."""
-    from analyzer.commands.own_files import read_own
+    from analyzer.goods.own_files import read_own
     from analyzer.job import OwnMaterials
 
     named = file.table.get("materials", [])
