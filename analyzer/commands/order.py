@@ -56,7 +56,7 @@ be looked over (the rest is written), 130 interrupted (finished sewing sheets ar
 def order(
     ctx: click.Context, /, order_file: Path, folder: Path, as_json: bool, force: bool, units: str, **_: Any
 ) -> None:
-    """Make the paperwork of an order.
+    """Make the paperwork of an order: risks, sewing sheets, materials.
 
     One risk report for the customer, a sewing sheet for every item, spelling proofs of names, notes to
     whoever digitized a file, and a materials list: thread, cones, bobbins, sheets cut from rolls, minutes,
