@@ -16,18 +16,25 @@ import report_cases as cases
 from matplotlib.colors import to_rgb
 
 from analyzer.arrays import Floats, frozen
-from analyzer.cloth.types import Void
+from analyzer.cloth.types import CoverRaster, Void
 from analyzer.design import Design
 from analyzer.errors import BadJob
 from analyzer.files import write_whole
 from analyzer.job import Job
+from analyzer.laid import Grid
 from analyzer.pipeline import Checked
 from analyzer.regions.types import Regions
 from analyzer.report import Check, cloth_map, map_names, maps
 from analyzer.report.canvas import tick_step
 from analyzer.report.drift import exaggeration
 from analyzer.report.files import job_map_names
+from analyzer.report.gap_map import ribbon_edge
+from analyzer.report.measured_maps import cover_share
+from analyzer.report.scales import lab_to_rgb, signed_lab
 from analyzer.report.thread_look import stretches, tones
+
+#: before-and-after sews the design anew, which a check made by hand cannot: see test_report_before_after.py
+BY_HAND = tuple(name for name in map_names(cases.checked()) if name != "before-after")
 
 
 def pixels(png: bytes) -> Floats:
@@ -73,7 +80,7 @@ def longest_run(columns: Floats) -> int:
     return int(np.diff(np.concatenate(([-1], breaks, [len(columns) - 1]))).max())
 
 
-@pytest.mark.parametrize("name", map_names(cases.checked()))
+@pytest.mark.parametrize("name", BY_HAND)
 def test_maps_are_the_same_bytes_each_time(name: str) -> None:
     first = cloth_map(cases.checked(), name)
     with matplotlib.rc_context(
@@ -114,7 +121,7 @@ def test_up_is_up() -> None:
     assert above > below
 
 
-@pytest.mark.parametrize("name", map_names(cases.checked()))
+@pytest.mark.parametrize("name", BY_HAND)
 def test_title_and_description_are_inside_the_file(name: str) -> None:
     """PNG keywords as PNG 11.3.4.2 names them; SVG title and desc as SVG 2, 5.4."""
     told = texts(cloth_map(cases.checked(), name))
@@ -127,7 +134,7 @@ def test_title_and_description_are_inside_the_file(name: str) -> None:
     assert svg.get("aria-labelledby") == f"{svg[0].get('id')} {svg[1].get('id')}"
 
 
-@pytest.mark.parametrize("name", map_names(cases.checked()))
+@pytest.mark.parametrize("name", BY_HAND)
 def test_vector_maps_are_the_same_bytes_and_refer_to_nothing_outside(name: str) -> None:
     svg = cloth_map(cases.checked(), name, "svg")
     assert svg == cloth_map(cases.checked(), name, "svg")
@@ -248,14 +255,15 @@ def test_many_voids_are_not_all_ringed() -> None:
 
 def test_each_goods_compared_has_its_drift() -> None:
     names = map_names(cases.compared())
-    assert names == ("design", "density", "coverage", "drift-jersey", "drift-terry", "drift-cotton-twill")
+    drifts = ("drift-jersey", "drift-terry", "drift-cotton-twill")
+    assert names == ("design", "density", "coverage", "layers", *drifts)
     assert names == job_map_names(Job())
     assert map_names(cases.checked()) == job_map_names(Job(goods="jersey"))
     assert cloth_map(cases.compared(), "drift-terry") != cloth_map(cases.compared(), "drift-jersey")
 
 
 def test_unknown_map_names_the_known() -> None:
-    with pytest.raises(BadJob, match="design, density, coverage, drift"):
+    with pytest.raises(BadJob, match="design, density, coverage, layers, drift"):
         cloth_map(cases.checked(), "weather")
 
 
@@ -266,19 +274,32 @@ def test_exaggeration_keeps_drift_within_eight_per_cent(largest: float, factor: 
 
 def test_maps_are_written_whole_and_not_over_others(tmp_path: Path) -> None:
     folder = tmp_path / "Bilder ü"
-    files = maps(cases.checked(), folder, stem="wimpel")
-    assert [file.name for file in files] == [
-        "wimpel-design.png", "wimpel-density.png", "wimpel-coverage.png", "wimpel-drift.png",
-    ]  # fmt: skip
+    files = maps(cases.compared(), folder, stem="wimpel")
+    assert [file.name for file in files] == [f"wimpel-{name}.png" for name in map_names(cases.compared())]
     assert sorted(folder.iterdir()) == sorted(files)
     files[0].write_bytes(b"mine")
     files[3].unlink()
     with pytest.raises(BadJob, match="already"):
-        maps(cases.checked(), folder, stem="wimpel")
+        maps(cases.compared(), folder, stem="wimpel")
     assert files[0].read_bytes() == b"mine"
     assert not files[3].exists()  # refused before anything was written
-    maps(cases.checked(), folder, stem="wimpel", force=True)
+    maps(cases.compared(), folder, stem="wimpel", force=True)
     assert files[0].read_bytes()[:4] == b"\x89PNG"
+
+
+def test_maps_are_written_as_vectors_when_asked(tmp_path: Path) -> None:
+    files = maps(cases.compared(), tmp_path, stem="a", form="svg")
+    assert {file.suffix for file in files} == {".svg"}
+    assert ElementTree.parse(files[0]).getroot().tag.endswith("svg")
+    Check.of(cases.checked()).map("gaps", tmp_path / "gaps.svg")
+    assert ElementTree.parse(tmp_path / "gaps.svg").getroot().tag.endswith("svg")
+
+
+def test_nothing_predicted_is_drawn_for_caps() -> None:
+    """A cap is no flat cloth, which is all that is computed."""
+    assert job_map_names(Job(goods="cotton-twill", holding="cap-frame")) == (
+        "design", "density", "coverage", "layers",
+    )  # fmt: skip
 
 
 def test_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -298,3 +319,48 @@ def test_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mo
 def test_map_of_a_check_is_returned_and_written(tmp_path: Path) -> None:
     file = tmp_path / "drift.png"
     assert Check.of(cases.checked()).map("drift", file) == file.read_bytes()
+
+
+def test_ribbons_lie_on_the_side_that_the_sign_says() -> None:
+    """GEOMETRY: n points out of the border; + is bare cloth, between the border's edge and the outline."""
+    on = cases.checked().judged
+    assert on is not None
+    gap = on.response.gaps[0]
+    width = np.array([0.3, -0.2])
+    inward = np.einsum("ki,ki->k", ribbon_edge(gap, width, 20.0) - gap.at, gap.normal)
+    assert inward == pytest.approx([-20.0 * 0.3, 20.0 * 0.2])
+
+
+def test_signed_scale_is_even_to_the_eye_and_its_middle_is_zero() -> None:
+    """Equal steps in CIELAB (CIE 15) either side; both arms as dark as each other; neutral in the middle."""
+    lab = signed_lab(101)
+    steps = np.hypot(np.hypot(*np.diff(lab[:, 1:], axis=0).T), np.diff(lab[:, 0]))
+    assert np.ptp(steps) < 0.02 * steps.mean()
+    assert lab[:, 0] == pytest.approx(lab[::-1, 0])
+    assert lab[50, 1:] == pytest.approx([0.0, 0.0])
+    rgb = lab_to_rgb(lab)
+    assert ((rgb > 0.0) & (rgb < 1.0)).all()  # nothing is cut off at what a screen can show
+
+
+@pytest.mark.parametrize(
+    ("lab", "rgb"),
+    [
+        ((100.0, 0.0, 0.0), (1.0, 1.0, 1.0)),
+        ((53.585, 0.0, 0.0), (0.50196, 0.50196, 0.50196)),  # #808080
+        ((53.241, 80.092, 67.203), (1.0, 0.0, 0.0)),
+        ((32.297, 79.188, -107.860), (0.0, 0.0, 1.0)),
+    ],
+)
+def test_lab_to_screen(lab: tuple[float, ...], rgb: tuple[float, ...]) -> None:
+    """The primaries of sRGB (IEC 61966-2-1) in CIELAB under D65, as commonly tabulated (from memory)."""
+    assert lab_to_rgb(np.array([lab]))[0] == pytest.approx(rgb, abs=0.004)
+
+
+def test_cover_share_of_rows_is_thread_over_pitch() -> None:
+    """Rows one cell of thread and three of cloth: a quarter, nearly so at the edge; none far from thread."""
+    threads = np.zeros((120, 60), dtype=np.uint8)
+    threads[20:101:4] = 1
+    share = cover_share(CoverRaster(Grid(0.0, 0.0, 0.1, 60, 120), threads))
+    assert share[44:76, 20:40] == pytest.approx(0.25, abs=1e-9)
+    assert share[20, 20:40] == pytest.approx(0.25, abs=0.06)
+    assert np.isnan(share[:10]).all()

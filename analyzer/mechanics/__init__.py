@@ -2,12 +2,13 @@
 
 :func:`prepare` lays out one design's stitching over its hoop once; :func:`respond` computes how one stack
 answers it, nominally and over the common draws of what is uncertain. :func:`counter` finds the moves that
-bring the stitches, sewn, to where the file means them. :class:`Membrane` is the plane problem
-by itself.
+bring the stitches, sewn, to where the file means them. :func:`course` tells how the cloth lies on the way.
+:class:`Membrane` is the plane problem by itself.
 """
 
 from analyzer.mechanics.against import against_drift
 from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
+from analyzer.mechanics.course import Course, at_points, course
 from analyzer.mechanics.membrane import Membrane
 from analyzer.mechanics.respond import Earlier, respond
 from analyzer.mechanics.sewing import Sewing, prepare
@@ -16,6 +17,7 @@ from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn,
 __all__ = [
     "PASSES",
     "ColumnDraws",
+    "Course",
     "Earlier",
     "GapDraws",
     "Membrane",
@@ -28,7 +30,9 @@ __all__ = [
     "Sewing",
     "Unhooped",
     "against_drift",
+    "at_points",
     "counter",
+    "course",
     "moved_design",
     "prepare",
     "respond",

@@ -20,7 +20,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.colors import to_rgb
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, SubFigure
 from matplotlib.patches import Ellipse, FancyBboxPatch, Rectangle
 from matplotlib.ticker import MaxNLocator
 
@@ -37,6 +37,7 @@ Tone: TypeAlias = Literal["colour", "ink"]
 
 _DPI = 150
 _SIZE_IN = (8.0, 7.2)
+_BOX = (0.08, 0.10, 0.74, 0.745)
 _INK = "#202020"
 _HOOP = "#606060"
 _PAPER = "#ffffff"
@@ -58,19 +59,40 @@ class Sheet:
     """One cloth map in the making."""
 
     def __init__(
-        self, checked: Checked, title: str, remark: str, *, size_in: tuple[float, float] = _SIZE_IN
+        self,
+        checked: Checked,
+        title: str,
+        remark: str,
+        *,
+        beside_in: float = 0.0,
+        size_in: tuple[float, float] = _SIZE_IN,
+        box: tuple[float, float, float, float] = _BOX,
     ) -> None:
+        """Begin a sheet; its picture fills ``box`` (left, bottom, width, height as shares).
+
+        ``beside_in`` inches more at its right side are :attr:`beside`.
+        """
         self.checked = checked
         self.title, self.remark = sound_text(title), sound_text(remark)
-        self.figure = Figure(figsize=size_in, dpi=_DPI, facecolor=_PAPER)
+        width, height = size_in
+        self.whole = Figure(figsize=(width + beside_in, height), dpi=_DPI, facecolor=_PAPER)
+        self.figure: Figure | SubFigure = self.whole
+        self.beside: Figure | SubFigure = self.whole
+        if beside_in:
+            columns = self.whole.add_gridspec(1, 2, width_ratios=[width, beside_in])
+            self.figure = self.whole.add_subfigure(columns[0, 0])
+            self.beside = self.whole.add_subfigure(columns[0, 1])
+        self.width_in = width
         self.view = (0.0, 1.0, 0.0, 1.0)  # x0, x1, y0, y1, mm
-        self.canvas = FigureCanvasAgg(self.figure)
-        self.axes: Axes = self.figure.add_axes((0.08, 0.10, 0.74, 0.745))
+        self.canvas = FigureCanvasAgg(self.whole)
+        self.axes: Axes = self.figure.add_axes(box)
+        self._box = box
         self.axes.set_aspect("equal")
-        self.axes.set_facecolor(_PAPER)
-        self.figure.text(0.03, 0.95, _short(title), fontsize=13, weight="bold", color=_INK, va="center")
-        lines = textwrap.fill(_printable(remark), 112)
-        self.figure.text(0.03, 0.925, lines, fontsize=9, color=_INK, va="top", linespacing=1.3)
+        left, top = 0.24 / width, 1.0 - 0.36 / height
+        self.figure.text(left, top, _short(title), fontsize=13, weight="bold", color=_INK, va="center")
+        lines = textwrap.fill(_printable(remark), round(14 * (width + beside_in)))
+        top -= 0.18 / height
+        self.figure.text(left, top, lines, fontsize=9, color=_INK, va="top", linespacing=1.3)
 
     def frame(self, hoop: Hoop | None, ground: str = _PAPER) -> None:
         """Show the design with a margin, the hoop's sewing field as far as it fits, and a scale bar."""
@@ -104,6 +126,11 @@ class Sheet:
         self.axes.set_xlim(*self.view[:2])
         self.axes.set_ylim(*self.view[2:])
 
+    def head(self, x: float, y: float, text: str, **style: Any) -> None:
+        """Write over one of several pictures, at shares ``x`` and ``y`` of the whole sheet."""
+        lines = textwrap.fill(_printable(text), 64)
+        self.whole.text(x, y, lines, color=_INK, linespacing=1.25, **{"va": "top", **style})
+
     def write(self, x: float, y: float, text: str, **style: Any) -> None:
         """Write a line, which may come out of the file, at shares ``x`` and ``y`` of the sheet."""
         self.figure.text(x, y, _printable(text), color=style.pop("color", _INK), **style)
@@ -111,7 +138,7 @@ class Sheet:
     def swatch(self, x: float, y: float, colour: str) -> None:
         """Show a thread's colour in a legend, edged so that pale threads show on white."""
         patch = Rectangle((x, y - 0.006), 0.018, 0.012, facecolor=colour, edgecolor=_HOOP, linewidth=0.6)
-        patch.set_transform(self.figure.transFigure)
+        patch.set_transform(self.figure.transSubfigure)
         self.figure.add_artist(patch)
 
     def foot(self, text: str, tone: str, x: float, *, ha: str = "left", row: int = 0) -> None:
@@ -162,15 +189,11 @@ class Sheet:
 
     def _scale_bar(self, width_mm: float) -> None:
         length = max((bar for bar in _BARS_MM if bar <= width_mm / 4), default=_BARS_MM[0])
-        left = 0.08
-        end = left + 0.74 * self._drawn_share() * length / width_mm
+        self.axes.apply_aspect()
+        left, drawn = self._box[0], float(self.axes.get_position().width)
+        end = left + drawn * length / width_mm
         self.figure.add_artist(_bar_line((left, end), 0.035))
         self.figure.text(end + 0.012, 0.035, f"{length} mm", fontsize=9, va="center", color=_INK)
-
-    def _drawn_share(self) -> float:
-        """Return which share of the axes' box the picture fills in width, once its sides are equal."""
-        self.axes.apply_aspect()
-        return float(self.axes.get_position().width / 0.74)
 
     def stitches(self, segments: Floats, **style: Any) -> LineCollection:
         """Draw ``segments`` (n, 2, 2) mm."""
@@ -178,12 +201,16 @@ class Sheet:
         self.axes.add_collection(lines)
         return lines
 
+    def segments(self) -> Floats:
+        """Return the stitches of the design as :func:`segments` does."""
+        return segments(self.checked)
+
     def points_per_mm(self) -> float:
         """Return how many points a millimetre of cloth takes, for line widths; after :meth:`frame`."""
         self.axes.apply_aspect()
         box = self.axes.get_position()
         low, high = self.axes.get_xlim()
-        return float(box.width * _SIZE_IN[0] * 72.0 / (high - low))
+        return float(box.width * self.width_in * 72.0 / (high - low))
 
     def scale(
         self, drawn: Any, label: str, *, over: bool = False, mark: tuple[float, str] | None = None
@@ -207,6 +234,26 @@ class Sheet:
                 textcoords="offset points", ha="right", va="center", fontsize=7, color=_INK,
             )  # fmt: skip
 
+    def signed_scale(self, drawn: Any, label: str, limits: tuple[tuple[float, str], ...]) -> None:
+        """Put the scale of a signed quantity beside the picture, zero labelled, with its ``limits``."""
+        place = self.figure.add_axes((0.86, 0.30, 0.025, 0.545))
+        bar = self.figure.colorbar(drawn, cax=place)
+        bar.set_label(label, fontsize=9)
+        top = float(drawn.norm.vmax)
+        step = tick_step(2.0 * top)
+        reach = int(top / step + 1e-6)
+        ticks = [step * i for i in range(-reach, reach + 1)]
+        digits = 1 if step < 1.0 else 0
+        bar.set_ticks(ticks, labels=[f"{tick:+.{digits}f}" if tick else "0" for tick in ticks])
+        bar.ax.tick_params(labelsize=8)
+        for value, word in limits:
+            if abs(value) <= top:
+                bar.ax.axhline(value, color=_INK, linewidth=1.4)
+                bar.ax.annotate(
+                    word, (0.0, value), xycoords=("axes fraction", "data"), xytext=(-4, 0),
+                    textcoords="offset points", ha="right", va="center", fontsize=7, color=_INK,
+                )  # fmt: skip
+
     def render(self, form: Form) -> bytes:
         """Return the picture with title and description inside; the same picture gives the same bytes."""
         out = io.BytesIO()
@@ -214,7 +261,7 @@ class Sheet:
             told = {"Software": None, "Title": self.title, "Description": self.remark}
             self.canvas.print_png(out, metadata=told)  # type: ignore[no-untyped-call]
             return out.getvalue()
-        self.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None})
+        self.whole.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None})
         return _told_svg(out.getvalue().decode("utf-8"), self.title, self.remark)
 
 

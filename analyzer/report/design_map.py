@@ -76,14 +76,17 @@ def design_map(checked: Checked, form: Form) -> bytes:
     return sheet.render(form)
 
 
-def lay_cloth(sheet: Sheet) -> None:
-    """Lay the cloth under everything else."""
+def lay_cloth(
+    sheet: Sheet, *, axes: Axes | None = None, view: tuple[float, float, float, float] | None = None
+) -> None:
+    """Lay the cloth under everything else: on the sheet, or on ``axes`` over ``view`` (x0, x1, y0, y1 mm)."""
     checked = sheet.checked
     cloth = checked.judged.setup.cloth if checked.judged else None
-    image = surface(cloth, ground_colour(checked), sheet.view, _PIXELS)
-    x0, x1, y0, y1 = sheet.view
-    sheet.axes.imshow(image, origin="lower", extent=(x0, x1, y0, y1), interpolation="bilinear", zorder=0)
-    sheet.look()
+    where, shown = axes or sheet.axes, view or sheet.view
+    image = surface(cloth, ground_colour(checked), shown, _PIXELS)
+    where.imshow(image, origin="lower", extent=shown, interpolation="bilinear", zorder=0)
+    if axes is None:
+        sheet.look()
 
 
 def draw_thread(sheet: Sheet, points: Floats, *, axes: Axes | None = None, scale: float = 1.0) -> None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.regions.types import Region, RegionKind
-from analyzer.report.canvas import Form, Sheet, own_style, segments
+from analyzer.report.canvas import Form, Sheet
 from analyzer.report.fill_in import gaps_by_trouble, meant_mm, worst_gap
 from analyzer.report.predicted import beyond_words
 from analyzer.report.words import Units, goods_phrase, layers_in_words
@@ -31,12 +32,11 @@ def drift_map(checked: Checked, on: OnGoods, form: Form) -> bytes:
 
     Where the cloth distorts beyond what can be computed, only directions are drawn.
     """
-    with own_style():
-        title = f"Drift: {checked.design.name} {goods_phrase(on.setup.cloth, short=True)}"
-        behind = layers_in_words(on.stack.backings)
-        if on.response.pull_in.beyond_range:
-            return _directions(checked, on, title, f"Behind it: {behind}. {beyond_words(on)}", form)
-        return _amounts(checked, on, title, f"Behind it: {behind}.", form)
+    title = f"Drift: {checked.design.name} {goods_phrase(on.setup.cloth, short=True)}"
+    behind = layers_in_words(on.stack.backings)
+    if on.response.pull_in.beyond_range:
+        return _directions(checked, on, title, f"Behind it: {behind}. {beyond_words(on)}", form)
+    return _amounts(checked, on, title, f"Behind it: {behind}.", form)
 
 
 def _amounts(checked: Checked, on: OnGoods, title: str, remark: str, form: Form) -> bytes:
@@ -53,11 +53,11 @@ def _amounts(checked: Checked, on: OnGoods, title: str, remark: str, form: Form)
     )
     sheet.frame(on.setup.hoop)
     width = max(0.4, checked.cover.thread_width_mm * sheet.points_per_mm())
-    lines = sheet.stitches(segments(checked), cmap="cividis", linewidths=width, zorder=2)
+    lines = sheet.stitches(sheet.segments(), cmap="cividis", linewidths=width, zorder=2)
     lines.set_array(size[checked.design.joined])
     top = max(float(np.quantile(size, 0.99)) if size.size else 0.0, 0.1)
     lines.set_clim(0.0, top)  # a few stitches that fly off must not flatten all others
-    _arrows(sheet, points, drift * factor)
+    arrows_on(sheet.axes, sheet.view, points, drift * factor)
     _outlines(sheet, checked, drift, factor)
     _numbers(sheet, checked, on)
     _ring_worst(sheet, on)
@@ -71,8 +71,8 @@ def _directions(checked: Checked, on: OnGoods, title: str, remark: str, form: Fo
     sheet = Sheet(checked, title, f"{remark} Arrows show only which way.{_numbers_told(checked, on)}")
     sheet.frame(on.setup.hoop)
     width = max(0.4, checked.cover.thread_width_mm * sheet.points_per_mm())
-    sheet.stitches(segments(checked), colors=_PALE, linewidths=width, zorder=2)
-    _arrows(sheet, checked.design.penetrations, drift, all_alike=True)
+    sheet.stitches(sheet.segments(), colors=_PALE, linewidths=width, zorder=2)
+    arrows_on(sheet.axes, sheet.view, checked.design.penetrations, drift, all_alike=True)
     _numbers(sheet, checked, on)
     return sheet.render(form)
 
@@ -85,9 +85,27 @@ def exaggeration(largest_mm: float, side_mm: float) -> int:
     return max((factor for factor in _EXAGGERATIONS if factor * largest_mm <= share * side_mm), default=1)
 
 
-def _arrows(sheet: Sheet, points: Floats, drift: Floats, *, all_alike: bool = False) -> None:
+def arrows_on(
+    axes: Axes,
+    view: tuple[float, float, float, float],
+    points: Floats,
+    drift: Floats,
+    *,
+    all_alike: bool = False,
+) -> None:
     """Draw mean ``drift`` (m, 2) mm over a coarse lattice as arrows; ``all_alike``: of one length."""
-    x0, x1, y0, y1 = sheet.view
+    x, y, dx, dy = mean_drift(view, points, drift, all_alike=all_alike)
+    axes.quiver(
+        x, y, dx, dy, angles="xy", scale_units="xy", scale=1.0,
+        color="white", edgecolor="black", linewidth=0.4, width=0.004, zorder=4,
+    )  # fmt: skip
+
+
+def mean_drift(
+    view: tuple[float, float, float, float], points: Floats, drift: Floats, *, all_alike: bool = False
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return x, y of the middle of the points in each cell of a coarse lattice, and their mean drift, mm."""
+    x0, x1, y0, y1 = view
     cell = max(x1 - x0, y1 - y0) / _FEW * 2
     column = ((points[:, 0] - x0) / cell).astype(np.int64)
     row = ((points[:, 1] - y0) / cell).astype(np.int64)
@@ -99,10 +117,7 @@ def _arrows(sheet: Sheet, points: Floats, drift: Floats, *, all_alike: bool = Fa
         length = np.hypot(dx, dy)
         kept = length > 0.0
         x, y, dx, dy = x[kept], y[kept], *(0.7 * cell * part[kept] / length[kept] for part in (dx, dy))
-    sheet.axes.quiver(
-        x, y, dx, dy, angles="xy", scale_units="xy", scale=1.0,
-        color="white", edgecolor="black", linewidth=0.4, width=0.004, zorder=4,
-    )  # fmt: skip
+    return x, y, dx, dy
 
 
 def _outlines(sheet: Sheet, checked: Checked, drift: Floats, factor: int) -> None:
@@ -116,7 +131,7 @@ def _outlines(sheet: Sheet, checked: Checked, drift: Floats, factor: int) -> Non
             (moved_edge, _EDGE, _DOTS, 2.2),
             (moved, _OUTLINE, "solid", 1.5),
         ):
-            path = _broken(line).T
+            path = broken(line).T
             sheet.axes.plot(*path, color="white", linewidth=thick + 1.4, alpha=0.8, zorder=5)
             sheet.axes.plot(
                 *path, color=tone, linestyle=dash, linewidth=thick, dash_capstyle="round", zorder=5.5
@@ -132,7 +147,7 @@ def _outlines(sheet: Sheet, checked: Checked, drift: Floats, factor: int) -> Non
             sheet.foot("(of a satin: its inner edge)", _OUTLINE, 0.30, row=1)
 
 
-def _broken(line: Floats) -> Floats:
+def broken(line: Floats) -> Floats:
     """Return ``line`` (k, 2) with a break (nan) wherever it leaps from one stretch to another."""
     if len(line) < 3:
         return line

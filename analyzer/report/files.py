@@ -8,15 +8,22 @@ from analyzer.goods import cloth
 from analyzer.job import Job
 from analyzer.pipeline import COMPARED_ON
 
-MEASURED_MAPS = ("design", "density", "coverage")
+MEASURED_MAPS = ("design", "density", "coverage", "layers")
+PREDICTED_MAPS = ("drift", "gaps", "pucker", "before-after")
 
 
 def job_map_names(job: Job) -> tuple[str, ...]:
-    """Return the names of the maps that a check for ``job`` will have: one drift for each goods."""
-    drifts = ("drift",) if job.goods is not None else tuple(f"drift-{cloth(n).name}" for n in COMPARED_ON)
-    return (*MEASURED_MAPS, *drifts)
+    """Return the names of the maps that a check for ``job`` has; without goods a drift for each one compared.
+
+    On a cap, which is curved, strapped and seamed, nothing is predicted, so there is only what is measured.
+    """
+    if job.holding == "cap-frame":
+        return MEASURED_MAPS
+    if job.goods is None:
+        return (*MEASURED_MAPS, *(f"drift-{cloth(name).name}" for name in COMPARED_ON))
+    return (*MEASURED_MAPS, *PREDICTED_MAPS)
 
 
-def map_paths(folder: Path, stem: str, names: tuple[str, ...]) -> tuple[Path, ...]:
+def map_paths(folder: Path, stem: str, names: tuple[str, ...], form: str = "png") -> tuple[Path, ...]:
     """Return where the maps of a design go."""
-    return tuple(folder / f"{stem}-{name}.png" for name in names)
+    return tuple(folder / f"{stem}-{name}.{form}" for name in names)
