@@ -23,6 +23,7 @@ from analyzer.design import Design
 from analyzer.errors import BadJob
 from analyzer.job import Job
 from analyzer.pipeline import Checked
+from analyzer.report.files import job_map_names
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_designs"
@@ -328,11 +329,11 @@ def test_own_files_are_checked(
 
 
 def test_maps_go_to_their_folder(asked: Asked, tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    asked.answer = calm(asked.answer)
+    asked.answer = cases.compared()
     folder = tmp_path / "a" / "maps"
     assert run(["check", str(DST), "--maps", str(folder)]) == 0
     names = {file.name for file in folder.iterdir()}
-    assert names == {f"crest-outline-last-{name}.png" for name in ("design", "density", "coverage", "drift")}
+    assert names == {f"crest-outline-last-{name}.png" for name in job_map_names(Job())}
     assert run(["check", str(DST), "--maps", str(folder)]) == 2
     assert "--force" in capfd.readouterr().err
     assert len(asked.jobs) == 1  # refused before anything was computed

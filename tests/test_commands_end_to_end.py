@@ -82,7 +82,7 @@ def test_screen_and_maps(arguments: list[str], tmp_path: Path, capfd: pytest.Cap
         assert not re.search(r"\d\.\d\d", out)
     for part in ("In the file", "Regions", "Findings", "How sure"):
         assert part in out
-    assert len(list((tmp_path / "maps").iterdir())) == (4 if "--goods" in arguments else 6)
+    assert len(list((tmp_path / "maps").iterdir())) == (8 if "--goods" in arguments else 7)
 
 
 def test_unknown_cloth_and_impossible_hoop_are_one_line(capfd: pytest.CaptureFixture[str]) -> None:
