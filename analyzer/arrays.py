@@ -15,6 +15,18 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 _Array = TypeVar("_Array", bound=npt.NDArray[Any])
 
 
+def box_of(*points: Floats) -> tuple[Floats, Floats]:
+    """Return the lower left and the upper right corner, (2,) each, of the box around points (k, 2).
+
+    Column by column: numpy is slow along the long side of a narrow array.
+    """
+    low, high = (
+        np.array([pick([pick(each[:, axis]) for each in points]) for axis in (0, 1)])
+        for pick in (np.min, np.max)
+    )
+    return low, high
+
+
 def distinct(values: _Array) -> _Array:
     """Return the different ``values`` (k,) in rising order.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Floats, distinct
+from analyzer.arrays import Bools, Floats, box_of, distinct
 from analyzer.laid import Grid, clip
 
 _Longs = npt.NDArray[np.int64]
@@ -36,8 +36,9 @@ def find_crossings(a: Floats, b: Floats, holes: _Longs) -> Crossings:
     """
     if len(a) == 0:
         return Crossings(np.zeros((0, 2), dtype=np.int64), np.zeros((0, 2)))
-    low = np.minimum(a, b).min(axis=0) - 0.37 * _HASH_MM
-    size = np.ceil((np.maximum(a, b).max(axis=0) + 0.5 * _HASH_MM - low) / _HASH_MM).astype(int)
+    low, high = box_of(a, b)
+    low -= 0.37 * _HASH_MM
+    size = np.ceil((high + 0.5 * _HASH_MM - low) / _HASH_MM).astype(int)
     pieces = clip(a, b, Grid(float(low[0]), float(low[1]), _HASH_MM, int(size[0]), int(size[1])))
     # Threads along each other in a cell: those with the same cell, sorted by cell and then by thread.
     order = np.argsort(pieces.cell, kind="stable")
@@ -53,9 +54,11 @@ def find_crossings(a: Floats, b: Floats, holes: _Longs) -> Crossings:
         done = int(total[begin - 1]) if begin else 0
         end = max(begin + 1, int(np.searchsorted(total, done + _MOST_PAIRS, side="right")))
         part = later[begin:end]
-        i = np.repeat(np.arange(begin, end), part)
+        i = np.repeat(np.arange(end - begin), part)
         j = i + 1 + np.arange(i.size) - np.repeat(total[begin:end] - part - done, part)
-        one, two = _meeting(lines, thread[i], thread[j])
+        here = thread[begin : int(stop[end - 1])]
+        i, j = _meeting(lines.take(here, axis=1), i, j)
+        one, two = here[i], here[j]
         apart = (holes[:, one][:, None, :] != holes[:, two][None, :, :]).all(axis=(0, 1))
         found.append(one[apart] * len(a) + two[apart])
         begin = end

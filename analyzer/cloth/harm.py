@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Floats, distinct
+from analyzer.arrays import Floats, box_of, distinct
 from analyzer.cloth.nearby import expanded
 from analyzer.cloth.types import Needling, Perforation
 from analyzer.design import Design
@@ -45,12 +45,13 @@ def needling(design: Design) -> Needling:
 
 def _holes(penetrations: Floats, cell_mm: float) -> Floats:
     """Return where the needle goes through, each place once, by cells of ``cell_mm`` in rows; (n, 2) mm."""
-    x, y = np.round((penetrations - penetrations.min(axis=0)) / _SAME_MM).astype(np.int64).T
+    low, _ = box_of(penetrations)
+    x, y = np.round((penetrations - low) / _SAME_MM).astype(np.int64).T
     side = max(int(x.max()), int(y.max())) + 1
     x, y = np.divmod(distinct(x * side + y), side)
     per_cell = round(cell_mm / _SAME_MM)
     order = np.argsort(y // per_cell * (side // per_cell + 1) + x // per_cell, kind="stable")
-    holes: Floats = np.stack([x[order], y[order]], axis=1) * _SAME_MM + penetrations.min(axis=0)
+    holes: Floats = np.stack([x[order], y[order]], axis=1) * _SAME_MM + low
     return holes
 
 
@@ -60,7 +61,7 @@ def _neighbours(holes: Floats, reach_mm: float) -> Iterator[tuple[_Longs, _Longs
     The holes (n, 2) come sorted by cells of that side, row by row, so that those of neighbouring cells in a
     row follow each other: for each hole the rest of its cell and the next one, and three cells above.
     """
-    origin = holes.min(axis=0) - 0.5 * _SAME_MM
+    origin = box_of(holes)[0] - 0.5 * _SAME_MM
     column, row = np.floor((holes - origin) / reach_mm).astype(np.int64).T
     wide = int(column.max()) + 3
     cell = row * wide + column + 1

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
-from analyzer.arrays import Bools, Floats, distinct
+from analyzer.arrays import Bools, Floats, box_of, distinct
 from analyzer.cloth.crossings import Crossings, find_crossings
 from analyzer.cloth.types import Lace, WeakLink
 from analyzer.goods.constants import constants
@@ -54,8 +54,9 @@ def network(a: Floats, b: Floats) -> Network:
     holes = np.unique(keys, return_inverse=True)[1].reshape(2, len(a))
     crossings = find_crossings(a, b, holes)
     cell_mm = constants("cloth")["lace_cell_mm"].value
-    low = np.minimum(a, b).min(axis=0) - 0.37 * cell_mm
-    size = np.ceil((np.maximum(a, b).max(axis=0) - low) / cell_mm).astype(int) + 1
+    low, high = box_of(a, b)
+    low -= 0.37 * cell_mm
+    size = np.ceil((high - low) / cell_mm).astype(int) + 1
     cut = clip(a, b, Grid(float(low[0]), float(low[1]), cell_mm, int(size[0]), int(size[1])))
     stitch, mm = cut.stitch.astype(np.int64), np.asarray(cut.length_mm)
     until = np.cumsum(mm)
@@ -81,7 +82,7 @@ def network(a: Floats, b: Floats) -> Network:
     knot = np.unique(knot, return_inverse=True)[1]
     pieces, piece = _labels(knot[tied[:, 0]], knot[tied[:, 1]], int(knot.max()) + 1)
     share = (until - 0.5 * mm - before[stitch]) / length[stitch]
-    at = a[stitch] + share[:, None] * (b - a)[stitch]
+    at = a.take(stitch, axis=0) + share[:, None] * (b - a).take(stitch, axis=0)
     return Network(crossings, knot, mm, at, tied, pieces, piece)
 
 
@@ -127,7 +128,7 @@ def _weak_links(found: Network, largest: int) -> tuple[WeakLink, ...]:
     knot, mm = number[found.knot[thread]], found.mm[thread]
     weight: Floats = np.bincount(knot, weights=mm, minlength=knots).astype(np.float64)
     middle = np.stack(
-        [np.bincount(knot, weights=mm * xy, minlength=knots) / weight for xy in found.at[thread].T], axis=1
+        [np.bincount(knot, weights=mm * xy[thread], minlength=knots) / weight for xy in found.at.T], axis=1
     )
     reach = known["lace_part_mm"].value
     blobs = _places(middle, weight, reach)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Floats, frozen
+from analyzer.arrays import Floats, box_of, frozen
 from analyzer.cloth.ground import fine_grid
 from analyzer.cloth.harm import needling
 from analyzer.cloth.lace import lace as network_of
@@ -55,7 +55,7 @@ def measure(
     sheet, measures = lay_regions(design.penetrations, laid, regions, thread_width_mm, resolution_mm)
     density, penetrations, near = _fields(design, a, b)
     voids = find_voids(sheet, near, _lining(design.penetrations, regions, laid), thread_width_mm)
-    low, high = design.penetrations.min(axis=0), design.penetrations.max(axis=0)
+    low, high = box_of(design.penetrations)
     picture = fine_grid(low, high, thread_width_mm, sheet.grid.cell_mm, _PICTURE_PIXELS)
     stitched_mm2, covered_mm2 = sheet.ground_mm2, sheet.covered_mm2
     return Cover(
@@ -87,7 +87,7 @@ def _looks_like_lace(voids: tuple[Void, ...], stitched_mm2: float) -> bool:
 
 def _fields(design: Design, a: Floats, b: Floats) -> tuple[Field, Field, Nearby]:
     """Return thread length and penetrations per area over cells of 1 mm, and which threads lie in those."""
-    low, high = design.penetrations.min(axis=0), design.penetrations.max(axis=0)
+    low, high = box_of(design.penetrations)
     origin = low - np.array(_FIELD_SHIFT_MM)
     size = np.floor((high - origin) / _FIELD_MM).astype(int) + 1
     grid = Grid(float(origin[0]), float(origin[1]), _FIELD_MM, int(size[0]), int(size[1]))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Bytes, Floats
+from analyzer.arrays import Bools, Bytes, Floats, box_of
 from analyzer.cloth.ground import affordable_pitch, closed, fine_grid, raster_turn
 from analyzer.cloth.patches import Patch, patches
 from analyzer.cloth.types import RegionCover
@@ -83,7 +83,7 @@ def lay_regions(
     items = regions.items
     closing = np.append([_closing_mm(region) for region in items], 0.0)
     margin = 0.5 * width_mm + max(closing.max(), constants("cloth")["void_open_mm"].value) + 4.0 * pitch_mm
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = box_of(points)
     grid = fine_grid(low, high, float(margin), affordable_pitch(low, high, pitch_mm))
     threads, rows = np.zeros(grid.shape, dtype=np.uint8), np.zeros(grid.shape, dtype=np.uint8)
     covered = np.zeros(grid.shape, dtype=np.bool_)

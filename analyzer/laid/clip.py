@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Floats, Ints, frozen
+from analyzer.arrays import Floats, Ints, box_of, frozen
 from analyzer.laid.grid import Grid
 
 _Longs = npt.NDArray[np.int64]
@@ -93,11 +93,7 @@ def clip(a: Floats, b: Floats, grid: Grid) -> Clipped:
 def _inside(start: Floats, step: Floats, size: Floats) -> tuple[Floats, Floats]:
     """Return from and to which t, (k,) each, a stitch lies in the closed grid (Liang and Barsky 1984)."""
     stop = start + step
-    if (
-        len(start)
-        and min(start.min(), stop.min()) >= 0.0
-        and (np.maximum(start, stop).max(axis=0) <= size).all()
-    ):
+    if len(start) and min(start.min(), stop.min()) >= 0.0 and (box_of(start, stop)[1] <= size).all():
         return np.zeros(len(start)), np.ones(len(start))
     level = step == 0.0
     divisor = np.where(level, 1.0, step)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from analyzer.arrays import Bools, Floats, Ints
+from analyzer.arrays import Bools, Floats, Ints, box_of
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap, main_direction
 from analyzer.regions.hidden import Ground, settled
@@ -168,7 +168,7 @@ def _lay(sewn: Sewn, lines: list[Piece]) -> _Laid:
     """Lay lines into cells; slits up to a millimetre between them are closed."""
     parts = [sewn.finely(piece.first, piece.last, _STEP_MM) for piece in lines]
     points, stitch = np.concatenate([p for p, _ in parts]), np.concatenate([s for _, s in parts])
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = box_of(points)
     cell_mm = max(_CELL_MM, float(np.sqrt(np.prod(high - low + 10.0) / _MOST_CELLS)))
     index = np.floor((points - low) / cell_mm + 5.37).astype(np.int64)
     nx, ny = (index.max(axis=0) + 7).tolist()
