@@ -1,10 +1,10 @@
 """Times what is measured of a design on the cloth, and thread and time, from 14,000 to 1,000,000 stitches.
 
 The first table is of everything together, cutting into regions included, on the mixed designs of
-``bench_regions.py``, without and with the network of lace; the second of the measuring alone. Every line runs
-in a fresh process, so that its peak of memory is its own. The last column is the time per stitch over that of
-the first size: one where the cost is linear. Designs of more than some 600 by 600 mm are measured on a coarser
-raster, which the table tells.
+``bench_regions.py``, without and with the network of lace; the second of the measuring alone. Every line
+runs in a fresh process, so that its peak of memory is its own. The last column is the time per stitch over
+that of the first size: one where the cost is linear. Designs of more than some 600 by 600 mm are measured on
+a coarser raster, which the table tells.
 
 Run from the checkout: ``python benchmarks/bench_measure.py [STITCHES ...]``, or with ``--all-only`` for the
 first table. Times are of the processor, on one thread.
@@ -77,9 +77,7 @@ def asked(*words: object) -> list[float]:
 
 def main() -> None:
     """Print a line for each size, without and with the network of lace."""
-    print(
-        "stitches   network    cut s  measure s   use s   all s   before MB   peak MB   s per stitch to the first"
-    )
+    print("stitches   network    cut s  measure s   use s   all s   before MB   peak MB   s per stitch")
     for lace in ("plain", "lace"):
         first = 0.0
         for size in _WHOLE:
@@ -88,7 +86,8 @@ def main() -> None:
             cut_s, measure_s, use_s = times
             print(
                 f"{stitches:9,.0f}   {'too' if lace == 'lace' else 'not':7} {cut_s:8.3f} {measure_s:10.3f} "
-                f"{use_s:7.3f} {sum(times):7.3f} {before:11.0f} {peak:9.0f} {sum(times) / stitches / first:12.2f}",
+                f"{use_s:7.3f} {sum(times):7.3f} {before:11.0f} {peak:9.0f} "
+                f"{sum(times) / stitches / first:12.2f}",
                 flush=True,
             )
     if "--all-only" in sys.argv:
