@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from analyzer.arrays import Floats, Ints
+from analyzer.arrays import Bools, Floats, Ints
 from analyzer.regions.groups import Piece
 from analyzer.regions.sewn import Sewn
 from analyzer.regions.strokes import Strokes
@@ -19,6 +20,7 @@ _TANGENT_MM = 0.8  #: an edge's direction is taken over this to either side, acr
 _ROWS_TOGETHER = 8  #: rows joined to one polygon at a time
 _ON_EDGE_MM = 0.15  #: penetrations nearer to the edge than this make it
 _NEAR_MM = 0.3  #: the way from a point to an edge this near has no direction on a lattice of 0.1 mm
+_SAME_MM = 0.05  #: rows nearer to each other lie on each other
 _THIN_MM = 0.1  #: what is thinner than twice this is a thread and no area
 _MITRE = 1.2  #: how far a corner reaches out, in widths of the margin
 _LEAST_HOLE_MM2 = 1.0
@@ -105,27 +107,75 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
     beside &= (moved[ends - own.start] == moved[begins + 1 - own.start]) & (
         (np.diff(rows) <= 2) | (way < 3.0 * piece.spacing_mm + 0.4)
     )
-    bounds = np.concatenate([[0], np.flatnonzero(~beside) + 1, [len(rows)]])
-    parts: list[Floats] = []
-    for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
-        for k in range(begin, stop - 1, _ROWS_TOGETHER):
-            last = min(k + _ROWS_TOGETHER, stop - 1) + 1
-            # Outermost rows are edges themselves, so every penetration of theirs counts.
-            low = _within(sewn, strokes, rows[k], right[k]) if k == begin else left[:0]
-            high = _within(sewn, strokes, rows[last - 1], left[last - 1]) if last == stop else left[:0]
-            parts.append(np.concatenate([left[k:last], high, right[k:last][::-1], low]))
-    part_of = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
-    corners = np.concatenate([left[:0], *parts])
-    polygons = shapely.polygons(shapely.linearrings(corners, indices=part_of))
-    broken = ~shapely.is_valid(polygons)
-    if broken.any():
-        polygons[broken] = shapely.make_valid(polygons[broken])
+    polygons = _strips(sewn, strokes, rows, (left, right), beside)
     reach = 1.1 * piece.spacing_mm + 0.1
     alone = rows[~(np.append(beside, False) | np.append(False, beside))]
     thread = _others(sewn, strokes, piece, alone)
     # The strips by themselves first: with threads all over them the union takes twice as long.
     strips = shapely.union_all(polygons)
     return _closed(shapely.union(strips, thread.buffer(0.02, quad_segs=1)), reach)
+
+
+def _strips(
+    sewn: Sewn, strokes: Strokes, rows: Ints, rails: tuple[Floats, Floats], beside: Bools
+) -> npt.NDArray[np.object_]:
+    """Return polygons that together are the area between rows, with ``rails`` (r, 2) each.
+
+    ``beside`` (r - 1,) tells which rows have the next one beside them.
+    """
+    left, right = rails
+    back = _turning(left, right, beside)
+    ends = np.concatenate([[-1], np.flatnonzero(~beside), [len(rows) - 1]])
+    stretches = [
+        each
+        for begin, stop in itertools.pairwise(ends.tolist())
+        for each in itertools.pairwise([begin + 1, *back[(back > begin) & (back <= stop)].tolist(), stop])
+    ]
+
+    def strip(begin: int, stop: int, k: int, last: int) -> Floats:
+        """Return the corners of the area between rows ``k`` and ``last`` of a stretch."""
+        # Outermost rows are edges themselves, so every penetration of theirs counts.
+        low = _within(sewn, strokes, rows[k], right[k]) if k == begin else left[:0]
+        high = _within(sewn, strokes, rows[last], left[last]) if last == stop else left[:0]
+        return np.concatenate([left[k : last + 1], high, right[k : last + 1][::-1], low])
+
+    together = [
+        (begin, stop, k, min(k + _ROWS_TOGETHER, stop))
+        for begin, stop in stretches
+        for k in range(begin, stop, _ROWS_TOGETHER)
+    ]
+    polygons = _polygons([strip(*each) for each in together])
+    broken = ~shapely.is_valid(polygons)
+    if not broken.any():
+        return polygons
+    # Rows that lean over others lay an area twice, which one polygon would leave out: a strip for each.
+    each = [
+        (*together[n][:2], k, k + 1)
+        for n in np.flatnonzero(broken).tolist()
+        for k in range(together[n][2], together[n][3])
+    ]
+    return np.append(polygons[~broken], shapely.make_valid(_polygons([strip(*part) for part in each])))
+
+
+def _turning(left: Floats, right: Floats, beside: Bools) -> npt.NDArray[np.int64]:
+    """Return the rows from which a fill goes back over what it has laid: outermost, with rows on one side."""
+    side, step = right - left, np.diff(left + right, axis=0) / 2
+    onward = side[:-1, 0] * step[:, 1] - side[:-1, 1] * step[:, 0]
+    onward /= np.maximum(np.hypot(*side[:-1].T), 1e-9)
+    # Rows on each other lead nowhere.
+    clear = np.flatnonzero(beside & (np.abs(onward) > _SAME_MM))
+    one, two = clear[:-1], clear[1:]
+    parted = np.cumsum(~beside)
+    found: npt.NDArray[np.int64] = two[(onward[one] * onward[two] < 0.0) & (parted[one] == parted[two])]
+    return found
+
+
+def _polygons(corners: list[Floats]) -> npt.NDArray[np.object_]:
+    """Return the polygons with these corners."""
+    part_of = np.repeat(np.arange(len(corners)), [len(part) for part in corners])
+    rings = shapely.linearrings(np.concatenate([np.zeros((0, 2)), *corners]), indices=part_of)
+    found: npt.NDArray[np.object_] = shapely.polygons(rings)
+    return found
 
 
 def _others(sewn: Sewn, strokes: Strokes, piece: Piece, alone: Ints) -> shapely.Geometry:
