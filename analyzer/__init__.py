@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analyzer.design import Design
     from analyzer.errors import (
+        BadBook,
         BadJob,
         BadOrder,
         BadTable,
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "BadBook",
     "BadJob",
     "BadOrder",
     "BadTable",

@@ -14,6 +14,7 @@
     │   └── UnknownHoop
     ├── BadJob             (also ValueError)    settings that contradict each other or cannot be met
     ├── BadOrder           (also ValueError)    an order file that cannot be understood; names file and line
+    ├── BadBook            (also ValueError)    a design book that cannot be opened, read or asked
     ├── BadTable           (also ValueError)    a materials file that breaks its own rules
     └── NotConverged       (also ArithmeticError)   a solve that missed its stated tolerance
 
@@ -94,6 +95,10 @@ class BadJob(PrehoopError, ValueError):
 
 class BadOrder(PrehoopError, ValueError):
     """An order file, or a value in it, that cannot be understood."""
+
+
+class BadBook(PrehoopError, ValueError):
+    """A design book that cannot be opened or written, or a question to it that cannot be understood."""
 
 
 class BadTable(PrehoopError, ValueError):

@@ -291,13 +291,7 @@ def _comparable(bench: _Bench) -> tuple[StackChoice, ...]:
     topping = bench.topping()
     if bench.job.backing is not None:
         return (StackChoice(goods.parse_backing(bench.job.backing, bench.setup.tables), topping),)
-    medium = goods.constants("plan")["medium_backing_g_m2"].value
-    stacks = plan.candidates(bench.setup, None, bench.regions, bench.cover, topping)
-    usual = min(
-        (stack for stack in stacks if stack.layers == 1),
-        key=lambda stack: abs(stack.total_g_m2 - medium),
-    )
-    return StackChoice((), topping), usual
+    return StackChoice((), topping), plan.usual_stack(bench.setup, bench.regions, bench.cover, topping)
 
 
 def countered(checked: Checked, progress: Progress | None = None) -> Countered:

@@ -21,11 +21,11 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from analyzer import Job, check, read
+from analyzer.csv_cells import guarded
 from analyzer.errors import BadJob, BadOrder
 from analyzer.orders import Finished, paperwork, read_order
 from analyzer.orders.money import rounded
 from analyzer.orders.nesting import Cutting, Sheets, fitted, least_length_mm, nest
-from analyzer.orders.tables import guarded
 from analyzer.orders.writing import stem_of
 
 SAMPLES = Path(__file__).parents[1] / "sample_designs"

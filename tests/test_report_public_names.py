@@ -16,7 +16,8 @@ from analyzer.errors import PrehoopError
 from analyzer.report import Check
 
 NAMES = {
-    "BadJob", "BadOrder", "BadTable", "Calibration", "Check", "Countered", "Design", "Frame", "Job", "Limits", "Machine",
+    "BadBook", "BadJob", "BadOrder", "BadTable", "Calibration", "Check", "Countered", "Design", "Frame", "Job", "Limits",
+    "Machine",
     "NotConverged", "PrehoopError", "UnknownBacking", "UnknownGoods", "UnknownHoop", "UnknownName",
     "UnknownNeedle",
     "UnknownThread", "UnknownTopping", "UnreadableDesign", "UnwritableDesign", "check", "read",

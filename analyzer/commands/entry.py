@@ -32,6 +32,8 @@ Examples:
 COMMANDS = {
     "check": ("check", "check", "Look one or more designs over before hooping."),
     "counter": ("counter", "counter", "Write the countered copy of a design."),
+    "scan": ("scan", "scan", "Read a whole library of designs into a design book."),
+    "book": ("book", "book", "Ask a design book."),
     "order": ("order", "order", "Make the paperwork of an order: risks, sewing sheets, materials."),
     "goods": ("tables", "goods", "List the cloths that prehoop knows, and your own."),
     "backings": ("tables", "backings", "List the kinds of backing, and your own, with their usual weights."),

@@ -7,7 +7,7 @@ keep all of it, and reads it back before it does. :func:`known` lists the format
 """
 
 from analyzer.formats.limits import ReadLimits, raised
-from analyzer.formats.reading import read
+from analyzer.formats.reading import read, read_bytes
 from analyzer.formats.table import Format, known
 from analyzer.formats.writing import Written, to_bytes, writable_format, write
 
@@ -18,6 +18,7 @@ __all__ = [
     "known",
     "raised",
     "read",
+    "read_bytes",
     "to_bytes",
     "writable_format",
     "write",

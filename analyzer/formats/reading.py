@@ -42,7 +42,25 @@ def read(path: str | os.PathLike[str], *, limits: ReadLimits = DEFAULT) -> Desig
     """
     file = Path(path)
     shown = "".join(c if c.isprintable() else "?" for c in file.name) or str(file)
-    data = _bytes(file, shown, limits)
+    return _read(file, shown, _bytes(file, shown, limits), limits)
+
+
+def read_bytes(name: str, data: bytes, *, limits: ReadLimits = DEFAULT) -> Design:
+    """Read a stitch file that is already in memory; ``name`` stands for the file's, ending and all.
+
+    Raises UnreadableDesign as :func:`read` does.
+    """
+    file = Path(name)
+    shown = "".join(c if c.isprintable() else "?" for c in file.name) or "design"
+    if not data:
+        raise UnreadableDesign(f"{shown}: the file is empty; export the design again")
+    if len(data) > limits.bytes:
+        size = len(data) / 1e6
+        raise UnreadableDesign(f"{shown}: {size:.1f} MB, more than the limit of {limits.bytes / 1e6:.1f} MB")
+    return _read(file, shown, data, limits)
+
+
+def _read(file: Path, shown: str, data: bytes, limits: ReadLimits) -> Design:
     format_name, notes = _identify(file, shown, data)
     _bound(data, format_name, shown, limits)
     if headers.ends_early(data, format_name):

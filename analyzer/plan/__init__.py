@@ -13,6 +13,7 @@ from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposa
 from analyzer.plan.rules import allowed
 from analyzer.plan.topping import choose_topping
 from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice, Trial
+from analyzer.plan.usual import usual_stack
 
 __all__ = [
     "Alternative",
@@ -34,5 +35,6 @@ __all__ = [
     "piece_of",
     "proposals",
     "trial_of",
+    "usual_stack",
     "weighed",
 ]

@@ -1,0 +1,1 @@
+"""The design book: a whole library of designs, scanned, kept and asked."""

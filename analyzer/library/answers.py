@@ -1,0 +1,141 @@
+"""Answers of the design book: rows for people and programs, and the designs that are alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.goods.constants import constants
+from analyzer.library.asking import COLUMNS, VERDICTS, Where, sort_by, where
+from analyzer.library.book import Book
+from analyzer.library.sketch import SIZE, distances, unpacked
+
+#: columns of an answer, beside those of every goods in the book
+SHOWN = (
+    "path",
+    "status",
+    "reason",
+    "format",
+    "stitches",
+    "colours",
+    "width_mm",
+    "height_mm",
+    "minutes",
+    "thread_m",
+)
+_FINDINGS = (
+    "(SELECT group_concat(n.level || ' ' || n.goods || ' ' || n.name, '; ')"
+    " FROM findings n WHERE n.sha256 = d.sha256)"
+)
+_ON_GOODS = ("outcome", "chance", "gap_mm", "pucker_mm", "stack", "enough")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A table: names of columns and rows of plain values."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[object, ...], ...]
+    total: int  #: rows that fit, before any limit
+
+    def records(self) -> list[dict[str, object]]:
+        """Return the rows as dictionaries."""
+        return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
+
+
+def goods_in(book: Book) -> tuple[str, ...]:
+    """Return the goods that the book holds verdicts on."""
+    with book.told():
+        return tuple(
+            row[0] for row in book.base.execute("SELECT DISTINCT goods FROM verdicts ORDER BY goods")
+        )
+
+
+def ask(
+    book: Book,
+    question: str | None = None,
+    *,
+    sort: str | None = None,
+    limit: int | None = None,
+    contents: Sequence[str] | None = None,
+    everything: bool = False,
+) -> Answer:
+    """Return the files that fit a question.
+
+    Args:
+        book: the design book.
+        question: what must hold (:mod:`analyzer.library.asking`); None: every file.
+        sort: a column, with a minus in front for the largest first; None: by path.
+        limit: rows at most.
+        contents: only designs of these sha256, in this order unless ``sort`` is given.
+        everything: all measures, not the usual few.
+
+    Raises:
+        BadBook: the question cannot be understood.
+
+    """
+    on = goods_in(book)
+    picked = tuple(COLUMNS) if everything else SHOWN
+    columns = [(name, COLUMNS[name]) for name in picked]
+    columns += [
+        (
+            f"{name}.{key}",
+            f"(SELECT v.{VERDICTS[key]} FROM verdicts v WHERE v.sha256 = d.sha256 AND v.goods = ?)",
+        )
+        for name in on
+        for key in (VERDICTS if everything else _ON_GOODS)
+    ]
+    bound: list[object] = [name for name in on for _ in (VERDICTS if everything else _ON_GOODS)]
+    columns.append(("findings", _FINDINGS))
+    if "sha256" not in picked:
+        columns.append(("sha256", "d.sha256"))
+    source = " FROM files f JOIN designs d ON d.sha256 = f.sha256"
+    asked = Where("1", ()) if question is None else where(question)
+    test, values = asked.sql, asked.values
+    if contents is not None:
+        book.base.execute("CREATE TEMP TABLE IF NOT EXISTS picked (sha256 TEXT PRIMARY KEY, place INTEGER)")
+        book.base.execute("DELETE FROM picked")
+        book.base.executemany(
+            "INSERT OR IGNORE INTO picked VALUES (?, ?)", [(c, i) for i, c in enumerate(contents)]
+        )
+        source += " JOIN picked p ON p.sha256 = d.sha256"
+    order = "p.place, f.path" if contents is not None else "f.path"
+    order_values: tuple[object, ...] = ()
+    if sort is not None:
+        by = sort_by(sort)
+        order, order_values = f"{by.sql}, f.path", by.values
+    with book.told():
+        total = book.base.execute(f"SELECT count(*){source} WHERE {test}", values).fetchone()[0]
+        names = ", ".join(expression for _, expression in columns)
+        sql = f"SELECT {names}{source} WHERE {test} ORDER BY {order} LIMIT ?"
+        rows = book.base.execute(
+            sql, (*bound, *values, *order_values, -1 if limit is None else limit)
+        ).fetchall()
+    return Answer(tuple(name for name, _ in columns), tuple(map(tuple, rows)), int(total))
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """All sketches of a book, ready to be asked: one question is one product of a matrix."""
+
+    contents: tuple[str, ...]
+    sketches: np.ndarray  #: (n, SIZE) float32 of unit length
+
+    @classmethod
+    def of(cls, book: Book) -> Alike:
+        """Return the sketches of a book."""
+        with book.told():
+            rows = book.base.execute("SELECT sha256, sketch FROM designs WHERE sketch IS NOT NULL").fetchall()
+        joined = b"".join(row[1] for row in rows)
+        return cls(
+            tuple(row[0] for row in rows), unpacked(joined) if joined else np.zeros((0, SIZE), np.float32)
+        )
+
+    def near(self, one: np.ndarray, within: float | None = None) -> list[tuple[str, float]]:
+        """Return the designs alike to a sketch (SIZE,), nearest first, with their distances."""
+        reach = constants("library")["alike_distance"].value if within is None else within
+        apart = distances(one, self.sketches)
+        kept = np.flatnonzero(apart <= reach)
+        return [(self.contents[i], float(apart[i])) for i in kept[np.argsort(apart[kept], kind="stable")]]

@@ -1,0 +1,225 @@
+"""The design book: one SQLite file, written by one connection in whole transactions.
+
+Killed at any moment it opens again and holds every design that was committed, since a transaction is all or
+nothing (SQLite, Atomic Commit). Two scans at once wait for each other's transactions and write the same rows.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from importlib.resources import files
+from pathlib import Path
+
+from analyzer import __version__
+from analyzer.errors import BadBook
+from analyzer.library.types import Asked, Measures, Record
+
+SCHEMA = 1
+_APPLICATION = 0x70726870  #: in the file's header, so that a design book is known from any other database
+_WAIT_S = 60.0  #: for another scan's transaction
+_OF_MEASURES = tuple(f.name for f in fields(Measures) if f.name not in ("threads", "noted"))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One file as it was found."""
+
+    key: bytes
+    path: str
+    name: str
+    size: int
+    mtime_ns: int
+
+
+class Book:
+    """An open design book."""
+
+    def __init__(self, path: Path, *, write: bool = False) -> None:
+        """Open the book at ``path``; to write, it is made when missing and brought to the present schema.
+
+        Raises:
+            BadBook: it is missing, no design book, of a later prehoop, or cannot be written.
+
+        """
+        self.path = path
+        if not write and not path.is_file():
+            raise BadBook(f"{path}: there is no such design book; make one with prehoop scan FOLDER")
+        with self.told():
+            mode = "rwc" if write else "ro"
+            self.base = sqlite3.connect(
+                f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=_WAIT_S, isolation_level=None
+            )
+            self.base.execute("PRAGMA foreign_keys = ON")
+            if write:
+                self._migrate()
+            self._refuse_others()
+
+    def close(self) -> None:
+        """Close the book."""
+        self.base.close()
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def told(self) -> Iterator[None]:
+        """Say in one line what SQLite complains of."""
+        try:
+            yield
+        except sqlite3.DatabaseError as error:
+            text = str(error)
+            if "full" in text:
+                said = "the disk is full; what was finished is kept"
+            elif "readonly" in text or "unable to open" in text:
+                said = "it cannot be written or opened there; name another place with --book"
+            elif "locked" in text:
+                said = "another scan has held it for a minute; try again when it is done"
+            elif "not a database" in text or "malformed" in text:
+                said = "this is no design book, or a damaged one"
+            else:
+                said = text
+            raise BadBook(f"{self.path}: {said}") from None
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Do all of something or nothing of it."""
+        with self.told():
+            self.base.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            except BaseException:
+                self.base.execute("ROLLBACK")
+                raise
+            self.base.execute("COMMIT")
+
+    def _version(self) -> tuple[int, int]:
+        application = self.base.execute("PRAGMA application_id").fetchone()[0]
+        return int(application), int(self.base.execute("PRAGMA user_version").fetchone()[0])
+
+    def _migrate(self) -> None:
+        """Bring the book to the present schema, one version after another, each in one transaction."""
+        with self.transaction():
+            application, version = self._version()
+            tables = self.base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+            if application != _APPLICATION and tables:
+                raise BadBook(f"{self.path}: this is a database, but no design book; name another place")
+            if version == 0:
+                script = files("analyzer.library").joinpath("schema.sql").read_text(encoding="utf-8")
+                lines = (line.split("--")[0] for line in script.splitlines())
+                for statement in "\n".join(lines).split(";"):
+                    if statement.strip():
+                        self.base.execute(statement)
+                self.base.execute(f"PRAGMA application_id = {_APPLICATION}")
+                version = 1
+            self.base.execute(f"PRAGMA user_version = {max(version, SCHEMA)}")
+
+    def _refuse_others(self) -> None:
+        application, version = self._version()
+        if application != _APPLICATION:
+            raise BadBook(f"{self.path}: this is no design book")
+        if version > SCHEMA:
+            raise BadBook(
+                f"{self.path}: written by a later prehoop (schema {version}, this one knows {SCHEMA}); "
+                "update prehoop"
+            )
+
+    # ---- what a scan asks and writes
+
+    def places(self, root: str) -> dict[bytes, tuple[int, int, str]]:
+        """Return size, mtime_ns and sha256 of every file known below ``root``, by its key."""
+        with self.told():
+            rows = self.base.execute("SELECT key, size, mtime_ns, sha256 FROM files WHERE root = ?", (root,))
+            return {bytes(key): (size, mtime, sha256) for key, size, mtime, sha256 in rows}
+
+    def complete(self, asked: Asked) -> set[str]:
+        """Return the contents of which all that is ``asked`` is known, by this version of prehoop."""
+        with self.told():
+            known = "SELECT sha256 FROM designs WHERE version = ?1"
+            found = {row[0] for row in self.base.execute(known, (__version__,))}
+            unread = {
+                row[0] for row in self.base.execute(known + " AND status = 'unreadable'", (__version__,))
+            }
+            for name in asked.goods:
+                on = self.base.execute(
+                    "SELECT sha256 FROM verdicts WHERE goods = ? AND kind = ?", (name, asked.key)
+                )
+                found &= unread | {row[0] for row in on}
+            return found
+
+    def write(
+        self, root: str, places: Iterable[tuple[Place, str]], records: Iterable[Record], asked: Asked
+    ) -> None:
+        """Write finished designs and the places they were found at, in one transaction."""
+        with self.transaction():
+            for record in records:
+                self._write_record(record, asked)
+            self.base.executemany(
+                "INSERT OR REPLACE INTO files (root, key, path, name, sha256, size, mtime_ns)"
+                " VALUES (?,?,?,?,?,?,?)",
+                [
+                    (root, one.key, one.path, one.name, sha256, one.size, one.mtime_ns)
+                    for one, sha256 in places
+                ],
+            )
+
+    def _write_record(self, record: Record, asked: Asked) -> None:
+        base, sha256, measured = self.base, record.sha256, record.measures
+        head = {"sha256": sha256, "size": record.size, "status": record.status, "reason": record.reason}
+        row = head | {"version": __version__}
+        row |= {name: getattr(measured, name) if measured else None for name in _OF_MEASURES}
+        names = ", ".join(row)
+        marks = ", ".join(f":{name}" for name in row)
+        kept = ", ".join(f"{name} = excluded.{name}" for name in row if name != "sha256")
+        base.execute(
+            f"INSERT INTO designs ({names}) VALUES ({marks}) ON CONFLICT (sha256) DO UPDATE SET {kept}", row
+        )
+        goods = ["", *(verdict.goods for verdict in record.verdicts)]
+        base.executemany(
+            "DELETE FROM findings WHERE sha256 = ? AND goods = ?", [(sha256, name) for name in goods]
+        )
+        noted = [*(measured.noted if measured else ()), *(n for v in record.verdicts for n in v.noted)]
+        base.executemany(
+            "INSERT OR REPLACE INTO findings VALUES (?,?,?,?,?,?)",
+            [(sha256, one.goods, one.name, one.level, one.measured, one.chance) for one in noted],
+        )
+        base.executemany(
+            "INSERT OR REPLACE INTO verdicts VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+            [
+                (sha256, one.goods, asked.key, one.outcome, one.chance, one.decided_by, one.worst_gap_mm,
+                 one.gap_low_mm, one.gap_high_mm, one.pucker_mm, one.stack, one.enough)
+                for one in record.verdicts
+            ],
+        )  # fmt: skip
+        threads = measured.threads if measured else ()
+        base.executemany(
+            "INSERT OR REPLACE INTO threads VALUES (?,?,?,?,?)",
+            [(sha256, block, rgb, name, count) for block, (rgb, name, count) in enumerate(threads, 1)],
+        )
+
+    def forget(self, root: str, keys: Iterable[bytes]) -> None:
+        """Forget places, and the designs that are then found nowhere."""
+        with self.transaction():
+            self.base.executemany(
+                "DELETE FROM files WHERE root = ? AND key = ?", [(root, key) for key in keys]
+            )
+            self.base.execute("CREATE TEMP TABLE IF NOT EXISTS gone (sha256 TEXT PRIMARY KEY)")
+            self.base.execute("DELETE FROM gone")
+            self.base.execute(
+                "INSERT INTO gone SELECT sha256 FROM designs d"
+                " WHERE NOT EXISTS (SELECT 1 FROM files f WHERE f.sha256 = d.sha256)"
+            )
+            for table in ("findings", "verdicts", "threads", "designs"):
+                self.base.execute(f"DELETE FROM {table} WHERE sha256 IN (SELECT sha256 FROM gone)")
+
+    def counts(self) -> dict[str, int]:
+        """Return how many files and designs there are, and how many of each status."""
+        with self.told():
+            rows = self.base.execute("SELECT status, count(*) FROM designs GROUP BY status").fetchall()
+            counts = {"files": self.base.execute("SELECT count(*) FROM files").fetchone()[0]}
+            return counts | {str(status): int(number) for status, number in rows}

@@ -1,0 +1,190 @@
+"""One design for the design book: read, measured, and screened on the goods that were asked for.
+
+Runs in a process of its own, so everything that goes in and comes out is plain values.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cache
+
+from analyzer import cloth, findings, goods, mechanics, pipeline, plan
+from analyzer.cloth import Cover, Use
+from analyzer.design import Command, Design
+from analyzer.errors import NotConverged, PrehoopError
+from analyzer.findings import Evidence
+from analyzer.findings.types import Finding, Findings
+from analyzer.formats import read_bytes
+from analyzer.goods import Draws, Setup, StackChoice
+from analyzer.job import Job, OwnMaterials
+from analyzer.library.sketch import packed, sketch
+from analyzer.library.thumb import thumb
+from analyzer.library.types import Asked, Measures, Noted, Record, Verdict
+from analyzer.regions import Edges, Regions, cut
+from analyzer.regions.types import RegionKind
+from analyzer.report.fill_in import colour_stitches, worst_gap
+from analyzer.report.numbers import sound_text
+from analyzer.report.terminal import backing_in_words
+
+_USUAL = "poplin"  #: thread, speed and thickness of what is measured before any goods are named
+_DRAWS = 400  #: of a screen: a chance of one in ten is then known within three in a hundred
+
+
+def look_at(name: str, content: bytes, asked: Asked) -> Record:
+    """Return all that one file comes to; never raises for anything that a file can hold."""
+    sha256 = hashlib.sha256(content).hexdigest()
+    try:
+        design = read_bytes(name, content)
+    except PrehoopError as error:
+        reason = str(error).removeprefix(f"{name}: ")
+        return Record(sha256, len(content), "unreadable", sound_text(reason), None)
+    try:
+        measures, verdicts = _measured(design, asked)
+    except PrehoopError as error:
+        return Record(sha256, len(content), "unreadable", sound_text(str(error)), None)
+    if design.damaged:
+        return Record(sha256, len(content), "damaged", sound_text(design.damaged), measures, verdicts)
+    return Record(sha256, len(content), "read", None, measures, verdicts)
+
+
+def _measured(design: Design, asked: Asked) -> tuple[Measures, tuple[Verdict, ...]]:
+    jobs = [_job(name, asked) for name in asked.goods]
+    setups = [goods.resolve(job, job.goods or "", design.size_mm) for job in jobs]
+    edges = Edges()
+    regions = cut(design, edges)
+    usual = goods.resolve(Job(), _USUAL, design.size_mm)
+    lace = any(setup.cloth.family == "none" for setup in setups)
+    cover = cloth.measure(design, regions, thread_width_mm=usual.thread.laid_width_mm.value, lace=lace)
+    use = cloth.use(design, thickness_mm=usual.cloth.sewn_thickness_mm, speed_spm=usual.speed_spm)
+    own = findings.measure(design, regions, cover, use)
+    if asked.full:
+        verdicts = tuple(_full(design, job) for job in jobs)
+    else:
+        verdicts = screened(design, regions, cover, use, setups)
+    return _measures(design, regions, cover, use, own), verdicts
+
+
+def _job(name: str, asked: Asked) -> Job:
+    own = tuple(OwnMaterials(text, source) for text, source in asked.own)
+    return Job(goods=name, care=asked.care, own=own)
+
+
+def screened(
+    design: Design, regions: Regions, cover: Cover, use: Use, setups: Iterable[Setup]
+) -> tuple[Verdict, ...]:
+    """Return what a design does on each goods with one medium layer of the backing that is usual there.
+
+    The first goods are sewn over all that is uncertain; the others at nominal values, taken to vary as the
+    first did. A screen ranks designs; before anything is sewn, check does it in full.
+    """
+    verdicts: list[Verdict] = []
+    like: mechanics.Response | None = None
+    sewing: mechanics.Sewing | None = None
+    for setup in setups:
+        if sewing is None or sewing.hoop != setup.hoop:
+            sewing, like = mechanics.prepare(design, regions, setup.hoop), None
+        over = plan.choose_topping(setup, regions, cover)
+        choice = plan.usual_stack(setup, regions, cover, over.kind if over else None)
+        stack = goods.build_stack(setup, choice)
+        response = mechanics.respond(sewing, stack, _draws(), detail="screen", like=like)
+        like = like or response
+        flat = setup.holding != "cap-frame"
+        evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
+        found = findings.judge(evidence)
+        verdicts.append(_verdict(setup, choice, found, beyond=response.pull_in.beyond_range))
+    return tuple(verdicts)
+
+
+@cache
+def _draws() -> Draws:
+    return goods.draw(_DRAWS, 0)
+
+
+def _verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
+    faults = [item for item in found.items if item.level == "fault"]
+    holds = not beyond and found.chance_of_missing <= setup.chance_accepted
+    outcome = "rework" if faults or beyond else "hoop-it" if holds else "sample-first"
+    worst = max(found.gaps, key=lambda one: max(one.chance_bare, one.chance_overlap), default=None)
+    return Verdict(
+        goods=setup.cloth.name,
+        outcome=outcome,
+        chance=found.chance_of_missing,
+        decided_by=found.decided_by,
+        worst_gap_mm=worst.worst_mm if worst else None,
+        gap_low_mm=worst.low_mm if worst else None,
+        gap_high_mm=worst.high_mm if worst else None,
+        pucker_mm=found.pucker.amplitude_mm,
+        stack=backing_in_words(choice),
+        enough=holds,
+        noted=_noted(setup.cloth.name, found.items),
+    )
+
+
+def _full(design: Design, job: Job) -> Verdict:
+    """Return what the whole plan says of one goods."""
+    checked = pipeline.check(design, job, changes=False)
+    judged, chosen = checked.judged, checked.plan
+    if judged is None or chosen is None:
+        raise NotConverged("a check on goods came back without a plan")
+    worst = worst_gap(judged)
+    found = judged.findings
+    return Verdict(
+        goods=judged.setup.cloth.name,
+        outcome=chosen.outcome,
+        chance=found.chance_of_missing,
+        decided_by=found.decided_by,
+        worst_gap_mm=worst.worst_mm if worst else None,
+        gap_low_mm=worst.low_mm if worst else None,
+        gap_high_mm=worst.high_mm if worst else None,
+        pucker_mm=found.pucker.amplitude_mm,
+        stack=backing_in_words(chosen.choice),
+        enough=found.chance_of_missing <= judged.setup.chance_accepted,
+        noted=_noted(judged.setup.cloth.name, found.items),
+    )
+
+
+def _noted(on: str, items: Iterable[Finding]) -> tuple[Noted, ...]:
+    return tuple(Noted(on, item.name, item.level.value, item.measured, item.chance) for item in items)
+
+
+def _measures(design: Design, regions: Regions, cover: Cover, use: Use, own: Findings) -> Measures:
+    kinds = [region.kind for region in regions.items]
+    width, height = design.size_mm
+    threads = tuple(
+        (thread.rgb, sound_text(thread.name) if thread.name else None, count)
+        for thread, count in zip(design.threads, colour_stitches(design), strict=True)
+    )
+    return Measures(
+        format=design.format,
+        stitches=design.stitches,
+        colours=len(design.threads),
+        jumps=design.count(Command.JUMP),
+        trims=design.count(Command.TRIM),
+        stops=design.count(Command.STOP),
+        width_mm=width,
+        height_mm=height,
+        thread_m=use.thread_m,
+        bobbin_m=use.bobbin_m,
+        minutes=use.minutes,
+        stitched_mm2=cover.stitched_mm2,
+        coverage=cover.coverage,
+        density_max=float(cover.density.values.max()) if cover.density.values.size else 0.0,
+        regions=len(kinds),
+        fills=kinds.count(RegionKind.FILL),
+        satins=kinds.count(RegionKind.SATIN),
+        runs=kinds.count(RegionKind.RUN),
+        lettering_mm=min((line.height_mm for line in regions.lettering), default=None),
+        appliques=len(regions.appliques),
+        voids=len(cover.voids),
+        threads=threads,
+        thumb=thumb(design),
+        sketch=packed(sketch(design)),
+        noted=_noted("", own.items),
+    )
+
+
+def measured_only(record: Record) -> Record:
+    """Return a record without what was computed for goods."""
+    return replace(record, verdicts=())
