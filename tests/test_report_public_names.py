@@ -16,7 +16,8 @@ from analyzer.errors import PrehoopError
 from analyzer.report import Check
 
 NAMES = {
-    "BadBook", "BadJob", "BadOrder", "BadTable", "Calibration", "Check", "Countered", "Design", "Frame", "Job",
+    "BadBook", "BadJob", "BadOrder", "BadTable", "Calibration", "Check", "Countered",
+    "Design", "Frame", "Job",
     "Limits",
     "Machine",
     "NotConverged", "PrehoopError", "UnknownBacking", "UnknownGoods", "UnknownHoop", "UnknownName",
