@@ -11,7 +11,7 @@ from analyzer.arrays import Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap, rows_of_both
 from analyzer.regions.hidden import Ground, hidden_share
-from analyzer.regions.sewn import Sewn, median, near_box
+from analyzer.regions.sewn import Sewn, dot, median, near_box
 from analyzer.regions.strokes import Strokes
 
 _PARALLEL_DEG = 15.0
@@ -25,6 +25,7 @@ _ON_TOP_SHARE = 0.5  #: more of a scrap than this within half a row of a fill li
 _AND_FRO = -0.9  #: cosine between a row and the next
 _FIRST_ROWS = 6.0  #: spacings from a fill to the first of few rows that jumps part from it
 _APART = (0.4, 2.0)  #: spacings between the first rows of a fill
+_LEAD_ROWS = 3  #: of a fill, that tell to which side it goes
 _LOOK_STITCHES = 40  #: stitches of the band that a scrap is compared with
 
 
@@ -115,19 +116,13 @@ def _first_rows(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> int 
     if band.shape != "rows" or band.hidden or sewn.halts[scrap.first : band.first + 1].any():
         return None
     rows = _along(strokes, scrap, band)
-    one, two = rows[:-1], rows[1:]
-    step = strokes.start[two] + strokes.end[two] - strokes.start[one] - strokes.end[one]
-    axis = strokes.unit[one]
-    offset = np.abs(step[:, 0] * axis[:, 1] - step[:, 1] * axis[:, 0]) / 2
-    back = (np.einsum("ij,ij->i", axis, strokes.unit[two]) < _AND_FRO) & (two - one <= 2)
-    apart = (offset > _APART[0] * band.spacing_mm) & (offset < _APART[1] * band.spacing_mm)
-    # All the way to the fill: where rows, underlay's too, lie further back, something else lies between.
-    broken = np.flatnonzero(~(back & apart))
-    start = int(broken[-1]) + 1 if broken.size else 0
+    start = _unbroken_from(strokes, rows, band.spacing_mm)
     # One pair alone may be the last side of an edge run and the first row.
-    if start + 1 >= len(one) or strokes.last[two[-1]] < scrap.last - 2:
+    if start + 2 >= len(rows):
+        start = _outside(strokes, rows, band)
+    if start >= len(rows) or strokes.last[rows[-1]] < scrap.last - 2:
         return None
-    first = int(strokes.first[one[start]]) + 1
+    first = int(strokes.first[rows[start]]) + 1
     part = replace(scrap, first=first)
     if first <= scrap.first:
         return None
@@ -135,6 +130,36 @@ def _first_rows(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> int 
     reach = _FIRST_ROWS * band.spacing_mm + 0.3
     away = cKDTree(near_box(theirs, own, reach)).query(own, distance_upper_bound=reach)[0]
     return first if (np.asarray(away) < reach).all() else None
+
+
+def _unbroken_from(strokes: Strokes, rows: Ints, spacing_mm: float) -> int:
+    """Return from which of ``rows`` (r,) on each goes back beside the one before, all the way to the last."""
+    one, two = rows[:-1], rows[1:]
+    step = strokes.start[two] + strokes.end[two] - strokes.start[one] - strokes.end[one]
+    axis = strokes.unit[one]
+    offset = np.abs(step[:, 0] * axis[:, 1] - step[:, 1] * axis[:, 0]) / 2
+    back = (dot(axis, strokes.unit[two]) < _AND_FRO) & (two - one <= 2)
+    apart = (offset > _APART[0] * spacing_mm) & (offset < _APART[1] * spacing_mm)
+    # Where rows, underlay's too, lie further back, something else lies between.
+    broken = np.flatnonzero(~(back & apart))
+    return int(broken[-1]) + 1 if broken.size else 0
+
+
+def _outside(strokes: Strokes, rows: Ints, band: Piece) -> int:
+    """Return from which of ``rows`` (r,) on they lead to a band from outside, r without any.
+
+    A row or two before the others lie on the side that the others go away from; an edge run, a little
+    further in, lies where they go.
+    """
+    lead = band.rows[:_LEAD_ROWS]
+    every = np.concatenate([rows, lead])
+    start = _unbroken_from(strokes, every[: len(rows) + 1], band.spacing_mm)
+    if band.direction_deg is None or len(lead) < _LEAD_ROWS:
+        return len(rows)
+    turn = np.radians(band.direction_deg)
+    middle = strokes.start[every[start:]] + strokes.end[every[start:]]
+    onward = np.diff(middle[:, 1] * np.cos(turn) - middle[:, 0] * np.sin(turn))
+    return start if (onward > 0.0).all() or (onward < 0.0).all() else len(rows)
 
 
 def _rows_of(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
