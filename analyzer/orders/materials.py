@@ -14,6 +14,7 @@ from analyzer.goods.constants import constants
 from analyzer.orders.looking import Looked
 from analyzer.orders.nesting import Cutting, Sheets, fitted, least_length_mm, nest
 from analyzer.orders.types import Roll, Shop
+from analyzer.report.paper.sheet import topping_mm
 from analyzer.report.paper.threads import blocks
 
 _MM_PER_M = 1000.0
@@ -225,10 +226,9 @@ def _sheets(one: Looked) -> list[tuple[str, str, float, Sheets]]:
             sheets = Sheets(across, along, one.item.pieces, f"item {one.item.position}")
             found.append(("backing", backing.kind, backing.g_m2, sheets))
     if plan.topping is not None:
-        margin = constants("orders")["topping_margin_mm"].value
-        across, along = (side + 2 * margin for side in one.check.design.size_mm)
+        across, along = topping_mm(one.check.design.size_mm)
         weight = judged.setup.tables.topping(plan.topping.kind).g_m2
-        sheets = Sheets(math.ceil(across), math.ceil(along), one.item.pieces, f"item {one.item.position}")
+        sheets = Sheets(across, along, one.item.pieces, f"item {one.item.position}")
         found.append(("topping", plan.topping.kind, weight, sheets))
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from analyzer.findings import chance_words
@@ -24,6 +25,7 @@ _GUTTER_MM = 5.0
 _SIGN_OFF_MM = 27.0
 _ROW_MM = 4.4
 _STEP_PT = 7.5
+_FOOT_LETTERS = 60
 _WHOLE_PAGE_MM = 200.0
 _GAPS_MEASURED = 4
 _LETTERS = "ABCDEFGH"
@@ -61,7 +63,9 @@ def head_line(piece: Piece | None, occasion: Occasion | None, what: str) -> str:
 
 def foot_line(checked: Checked) -> str:
     """Return the line at the foot: which bytes the paper is about."""
-    return f"{checked.design.name}  ·  sha256 {checked.design.sha256}  ·  estimates, see 'How sure'"
+    name = checked.design.name
+    short = name if len(name) <= _FOOT_LETTERS else name[: _FOOT_LETTERS - 1] + "…"
+    return f"sha256 {checked.design.sha256}  ·  {short}  ·  estimates"
 
 
 def add_sewing_sheet(paper: Paper, piece: Piece, units_name: str = "mm") -> None:
@@ -132,7 +136,10 @@ def _facts(paper: Paper, piece: Piece, units: Units) -> None:
         lace = judged.setup.cloth.family == "none"
         colour = f", colour {judged.setup.colour}" if judged.setup.colour else ""
         rows.append(("Goods", ("none: free-standing lace" if lace else judged.setup.cloth.title) + colour))
-        rows += [("Hoop", _hoop(judged.setup.hoop, plan, units)), *_stack_rows(plan, lace=lace)]
+        rows += [
+            ("Hoop", _hoop(judged.setup.hoop, plan, units)),
+            *_stack_rows(plan, checked.design.size_mm, lace=lace),
+        ]
         rows.append(("Needle", f"{plan.needle}, at most {plan.speed_spm:.0f} stitches a minute"))
     minutes, metres = checked.use.minutes, checked.use.thread_m
     total = piece.quantity + piece.spares
@@ -159,18 +166,22 @@ def _hoop(hoop: Hoop, plan: Plan, units: Units) -> str:
     return f"sewing field {units.pair(*plan.hoop_mm)}{oval}; {plan.holding}"
 
 
-def _stack_rows(plan: Plan, *, lace: bool) -> list[tuple[str, str]]:
+def topping_mm(size_mm: tuple[float, float]) -> tuple[float, float]:
+    """Return the sheet of topping that a design of so many mm takes: whole mm, with a margin all round."""
+    margin = constants("orders")["topping_margin_mm"].value
+    return math.ceil(size_mm[0] + 2 * margin), math.ceil(size_mm[1] + 2 * margin)
+
+
+def _stack_rows(plan: Plan, size_mm: tuple[float, float], *, lace: bool) -> list[tuple[str, str]]:
     behind = backing_in_words(plan.choice)
     label = "Stitch it on" if lace else "Behind it"
+    over = f"{plan.topping.kind}, {both(*topping_mm(size_mm))}" if plan.topping else "no topping"
     if behind == "nothing":
-        return [(label, "nothing"), ("Over it", plan.topping.kind if plan.topping else "no topping")]
+        return [(label, "nothing"), ("Over it", over)]
     return [
         (label, f"{behind}, {plan.attach}"),
         ("Cut", f"each layer {both(*plan.sheet_mm)}"),
-        (
-            "Over it",
-            f"{plan.topping.kind}, cut like the design with a margin" if plan.topping else "no topping",
-        ),
+        ("Over it", over),
     ]
 
 
