@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from analyzer import goods, mechanics
+from analyzer.arrays import Bools
 from analyzer.errors import BadJob
 from analyzer.goods import StackChoice
 from analyzer.mechanics import Course
+from analyzer.mechanics.respond import visible
+from analyzer.mechanics.sewing import loading
 from analyzer.pipeline import Checked
 
 
@@ -30,3 +33,10 @@ def course(checked: Checked, *, bare: bool = False) -> Course:
     choice = checked.plan.choice if checked.plan else StackChoice((), None)
     nothing = StackChoice((), choice.topping, choice.piece)
     return mechanics.course(sewing, goods.build_stack(judged.setup, nothing, checked.job.calibration))
+
+
+def seen(checked: Checked) -> Bools:
+    """Return which penetrations (m,) belong to stitching that shows and pulls, whose drift is spoken of."""
+    pulls = loading(checked.design)
+    both: Bools = pulls & visible(checked.regions)
+    return both if both.any() else pulls

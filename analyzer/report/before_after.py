@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from analyzer.arrays import Floats
-from analyzer.course import course
+from analyzer.course import course, seen
 from analyzer.mechanics import Course, at_points
 from analyzer.pipeline import Checked, OnGoods
 from analyzer.report.canvas import Form, Sheet
@@ -17,8 +17,9 @@ from analyzer.report.drift import arrows_on, exaggeration
 from analyzer.report.predicted import beyond_words
 from analyzer.report.words import Units, goods_phrase, layers_in_words
 
-_SIDE_IN, _HEIGHT_IN = 4.4, 6.0  # of one picture, and of the sheet
+_SIDE_IN, _HEIGHT_IN = 4.4, 6.35  # of one picture, and of the sheet
 _GRID_LINES = 8  # of the cloth's own grid along the longer side
+_FINE = 60  # points of one of its lines
 _PALE = "#8a8a8a"
 _STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 
@@ -41,25 +42,23 @@ def panels(checked: Checked, on: OnGoods) -> tuple[Panel, ...]:
     shown = [Panel("As the file means it", "Every stitch where it was digitized.", None)]
     backed = bool(on.stack.backings)
     if on.setup.cloth.family != "none" and backed:
-        shown.append(_predicted("With nothing behind it", course(checked, bare=True), on))
+        shown.append(_predicted(checked, "With nothing behind it", course(checked, bare=True), on))
     behind = f"On {layers_in_words(on.stack.backings)}" if backed else "With nothing behind it"
-    shown.append(_predicted(behind, course(checked), on))
+    shown.append(_predicted(checked, behind, course(checked), on))
     return tuple(shown)
 
 
-def _predicted(title: str, moved: Course, on: OnGoods) -> Panel:
+def _predicted(checked: Checked, title: str, moved: Course, on: OnGoods) -> Panel:
     if moved.beyond_range:
         return Panel(title, f"{beyond_words(on)} Arrows show only which way.", moved, directions_only=True)
-    most = float(np.hypot(*moved.drift.T).max(initial=0.0))
+    most = float(np.hypot(*moved.drift[seen(checked)].T).max(initial=0.0))
     return Panel(title, f"Stitches drift by up to {Units().length(most)} after they are sewn.", moved)
 
 
 def before_after_map(checked: Checked, on: OnGoods, form: Form) -> bytes:
     """Draw the design as meant and as predicted, displacements enlarged by one factor that is told."""
     shown = panels(checked, on)
-    computed = [panel.course for panel in shown if panel.course is not None and not panel.directions_only]
-    largest = max((float(np.hypot(*one.drift.T).max(initial=0.0)) for one in computed), default=0.0)
-    factor = exaggeration(largest, max(checked.design.size_mm))
+    factor = common_factor(checked, shown)
     drawn = f"drawn {factor} times as large as they are" if factor > 1 else "drawn true to scale"
     sheet = Sheet(
         checked,
@@ -73,9 +72,16 @@ def before_after_map(checked: Checked, on: OnGoods, form: Form) -> bytes:
         axes = sheet.whole.add_axes(_box(number, len(shown))) if number else sheet.axes
         _draw(sheet, axes, panel, factor)
         left = _box(number, len(shown))[0]
-        sheet.head(left, 0.865, panel.title, weight="bold", fontsize=10, va="baseline")
-        sheet.head(left, 0.852, panel.says, fontsize=8.5)
+        sheet.head(left, 1.0 - 1.02 / _HEIGHT_IN, panel.title, weight="bold", fontsize=10, va="baseline")
+        sheet.head(left, 1.0 - 1.10 / _HEIGHT_IN, panel.says, fontsize=8.5)
     return sheet.render(form)
+
+
+def common_factor(checked: Checked, shown: tuple[Panel, ...]) -> int:
+    """Return by which factor the movements of all pictures are enlarged, so that they can be compared."""
+    computed = [panel.course for panel in shown if panel.course is not None and not panel.directions_only]
+    largest = max((float(np.hypot(*one.drift.T).max(initial=0.0)) for one in computed), default=0.0)
+    return exaggeration(largest, max(checked.design.size_mm))
 
 
 def displaced(checked: Checked, moved: Course, factor: float) -> Floats:
@@ -113,14 +119,18 @@ def _draw(sheet: Sheet, axes: Axes, panel: Panel, factor: float) -> None:
 
 
 def _cloth_grid(sheet: Sheet, axes: Axes, moved: Course | None, factor: float) -> None:
-    """Draw a square grid on the cloth, moved as the cloth is at the end."""
-    x0, x1, y0, y1 = sheet.view
+    for line in cloth_grid(sheet.view, moved, factor):
+        axes.plot(*line.T, color=_PALE, linewidth=0.5, zorder=1)
+
+
+def cloth_grid(view: tuple[float, float, float, float], moved: Course | None, factor: float) -> list[Floats]:
+    """Return the lines (k, 2) mm of a square grid on the cloth, moved as the cloth is at the end."""
+    x0, x1, y0, y1 = view
     step = next((one for one in _STEPS_MM if max(x1 - x0, y1 - y0) / one <= _GRID_LINES), _STEPS_MM[-1])
-    fine_x, fine_y = np.linspace(x0, x1, 120), np.linspace(y0, y1, 120)
-    lines = [np.stack((np.full(120, x), fine_y), axis=1) for x in np.arange(x0 + step / 2, x1, step)]
-    lines += [np.stack((fine_x, np.full(120, y)), axis=1) for y in np.arange(y0 + step / 2, y1, step)]
-    for line in lines:
-        drawn = line
-        if moved is not None:
-            drawn = line + factor * at_points(moved.grid, moved.moved[-1], line)
-        axes.plot(*drawn.T, color=_PALE, linewidth=0.5, zorder=1)
+    fine_x, fine_y = np.linspace(x0, x1, _FINE), np.linspace(y0, y1, _FINE)
+    lines = [np.stack((np.full(_FINE, x), fine_y), axis=1) for x in np.arange(x0 + step / 2, x1, step)]
+    lines += [np.stack((fine_x, np.full(_FINE, y)), axis=1) for y in np.arange(y0 + step / 2, y1, step)]
+    if moved is None:
+        return lines
+    grid, end = moved.grid, moved.moved[-1]
+    return [line + factor * at_points(grid, end, line) for line in lines]

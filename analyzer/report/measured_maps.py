@@ -65,7 +65,7 @@ def coverage_map(checked: Checked, form: Form) -> bytes:
         checked,
         f"Coverage: {file_title(checked)}",
         f"{checked.cover.coverage:.0%} of the stitched ground lies under thread"
-        f" ({ordinary_cover(checked.cover)}). Drawn: the share around each point.{_about_rings(checked)}",
+        f" ({ordinary_cover(checked.cover)}). Drawn: the share around each point.{about_rings(checked)}",
     )
     sheet.frame(hoop_of(checked))
     image = sheet.axes.imshow(
@@ -127,7 +127,7 @@ def layers_map(checked: Checked, form: Form) -> bytes:
     return sheet.render(form)
 
 
-def _ringed(checked: Checked) -> tuple[Void, ...]:
+def ringed(checked: Checked) -> tuple[Void, ...]:
     """Return the voids that are ringed, largest first: all, or a few of lace and of very many."""
     voids = sorted(checked.cover.voids, key=lambda void: -void.radius_mm)
     lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
@@ -135,18 +135,19 @@ def _ringed(checked: Checked) -> tuple[Void, ...]:
     return tuple(voids[: int(constants("report")["voids_ringed_few"].value)] if lace or many else voids)
 
 
-def _about_rings(checked: Checked) -> str:
-    ringed, voids = len(_ringed(checked)), len(checked.cover.voids)
+def about_rings(checked: Checked) -> str:
+    """Return what is said of the voids and their rings."""
+    drawn, voids = len(ringed(checked)), len(checked.cover.voids)
     if not voids:
         return " No voids."
     which = "voids"
-    if ringed < voids:
-        which = f"the {ringed} largest of {voids} voids, of up to {_ringed(checked)[0].area_mm2:.1f} mm2"
+    if drawn < voids:
+        which = f"the {drawn} largest of {voids} voids, of up to {ringed(checked)[0].area_mm2:.1f} mm2"
     return f" Rings: {which}, dashed where probably meant."
 
 
 def _rings(sheet: Sheet, checked: Checked) -> None:
-    voids = _ringed(checked)
+    voids = ringed(checked)
     all_ringed = len(voids) == len(checked.cover.voids)
     for number, void in enumerate(voids):
         dash = (0, (4, 2)) if void.meant else "solid"

@@ -50,5 +50,8 @@ def chance(where: str, value: Any) -> float:
 
 
 def sound_text(text: str) -> str:
-    """Return ``text`` as valid Unicode: undecodable bytes of a file's name become replacement marks."""
-    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    """Return ``text`` as valid Unicode: undecodable bytes and lone surrogates become replacement marks."""
+    try:
+        return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    except UnicodeEncodeError:  # surrogates that no undecodable byte stands behind
+        return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")

@@ -11,7 +11,10 @@ from analyzer.files import write_whole
 from analyzer.pipeline import Checked
 
 #: what a report's name ends in -> module and function that make it, loaded late
-_MAKERS = {".pdf": ("analyzer.report.paper", "check_report")}
+_MAKERS = {
+    ".html": ("analyzer.report.html", "html_report"),
+    ".pdf": ("analyzer.report.paper", "check_report"),
+}
 
 
 def known_report(path: Path) -> Path:
