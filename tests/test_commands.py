@@ -340,6 +340,16 @@ def test_maps_go_to_their_folder(asked: Asked, tmp_path: Path, capfd: pytest.Cap
     assert run(["check", str(DST), "--maps", str(folder), "--force"]) == 0
 
 
+def test_maps_are_drawn_as_vectors_when_asked(asked: Asked, tmp_path: Path) -> None:
+    asked.answer = cases.compared()
+    assert run(["check", str(DST), "--maps", str(tmp_path), "--maps-as", "svg"]) == 0
+    assert {file.name for file in tmp_path.iterdir()} == {
+        f"crest-outline-last-{name}.svg" for name in job_map_names(Job())
+    }
+    assert run(["check", str(DST), "--maps", str(tmp_path), "--maps-as", "svg"]) == 2
+    assert run(["check", str(DST), "--maps", str(tmp_path)]) == 0  # the pictures are other files
+
+
 def test_maps_of_like_names_do_not_meet() -> None:
     stems = distinct_stems((Path("a/flag.dst"), Path("b/Flag.pes"), Path("c/rope.exp")))
     assert stems == ("flag", "Flag-2", "rope")

@@ -17,13 +17,14 @@ from analyzer.errors import PrehoopError
 if TYPE_CHECKING:
     from analyzer.job import Job
     from analyzer.report import Check, Document
+    from analyzer.report.canvas import Form
 
 EXAMPLES = """\b
 Examples:
   prehoop check crest.dst
   prehoop check crest.dst --goods jersey
   prehoop check crest.dst --goods jersey --backing cutaway:85x2 --topping none
-  prehoop check crest.dst --goods jersey --report crest.pdf
+  prehoop check crest.dst --goods jersey --report crest.pdf --report crest.html
   prehoop check flags.jef --goods terry --hoop 130x180 --maps pictures
   prehoop check *.pes --goods cotton-twill --json
 
@@ -35,8 +36,8 @@ Exit code: 0 nothing at level fault, 1 at least one fault, 2 wrong usage or unre
 @click.argument("designs", nargs=-1, required=True, metavar="DESIGN...", type=click.Path(path_type=Path))
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "applique", "backing", "stock", "units", "json", "report", "maps", "force", "read-limit",
-    "seed",
+    "topping", "applique", "backing", "stock", "units", "json", "report", "maps", "maps-as", "force",
+    "read-limit", "seed",
 )  # fmt: skip
 @click.pass_context
 def check(
@@ -46,6 +47,7 @@ def check(
     as_json: bool,
     reports: tuple[Path, ...],
     maps: Path | None,
+    maps_as: Form,
     force: bool,
     read_limits: tuple[tuple[str, float], ...],
     **_: Any,
@@ -59,7 +61,7 @@ def check(
     papers = [_report_paths(reports, stem if len(designs) > 1 else None, force=force) for stem in stems]
     if maps is not None and not force:
         for stem, (_settings, job) in zip(stems, jobs, strict=True):
-            _refuse_existing_maps(maps, stem, job)
+            _refuse_existing_maps(maps, stem, job, maps_as)
     documents: list[Document] = []
     endings: list[tuple[str, str]] = []
     unreadable = faults = False
@@ -69,7 +71,7 @@ def check(
         try:
             result = _look_over(path, job, dict(read_limits))
             if maps is not None:
-                _write_maps(result, maps, stem, force=force)
+                _write_maps(result, maps, stem, maps_as, force=force)
             _write_reports(result, paper, units=settings["units"], force=force)
         except (PrehoopError, OSError) as error:
             say_error(error, about=str(path))
@@ -151,11 +153,11 @@ def _look_over(path: Path, job: Job, limits: dict[str, float]) -> Check:
         return check(read(path, limits=raised(**limits)), job, tell)
 
 
-def _write_maps(result: Check, folder: Path, stem: str, *, force: bool) -> None:
+def _write_maps(result: Check, folder: Path, stem: str, form: Form, *, force: bool) -> None:
     from analyzer.report import maps
 
     with progress(f"{stem}: cloth maps"):
-        maps(result, folder, stem=stem, force=force)
+        maps(result, folder, stem=stem, form=form, force=force)
 
 
 def _report_paths(reports: tuple[Path, ...], stem: str | None, *, force: bool) -> tuple[Path, ...]:
@@ -181,11 +183,11 @@ def _write_reports(result: Check, paths: tuple[Path, ...], *, units: str, force:
             write_report(result, path, units=units, force=force)
 
 
-def _refuse_existing_maps(folder: Path, stem: str, job: Job) -> None:
+def _refuse_existing_maps(folder: Path, stem: str, job: Job, form: Form) -> None:
     from analyzer.files import refuse_existing
     from analyzer.report.files import job_map_names, map_paths
 
-    refuse_existing(map_paths(folder, stem, job_map_names(job)))
+    refuse_existing(map_paths(folder, stem, job_map_names(job), form))
 
 
 def _show(result: Check, units: str, *, number: int, alone: bool) -> tuple[str, str]:

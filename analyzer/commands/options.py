@@ -123,7 +123,14 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         "--maps",
         type=click.Path(file_okay=False, path_type=Path),
         metavar="FOLDER",
-        help="Write the cloth maps as PNG.",
+        help="Write the cloth maps.",
+    ),
+    "maps-as": click.option(
+        "--maps-as",
+        type=click.Choice(["png", "svg"]),
+        default="png",
+        show_default=True,
+        help="Whether cloth maps are pictures or drawings.",
     ),
     "report": click.option(
         "--report",
@@ -131,7 +138,7 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         type=click.Path(dir_okay=False, path_type=Path),
         multiple=True,
         metavar="FILE",
-        help="Write a report; its name ends in .pdf. Repeatable.",
+        help="Write a report; its name ends in .html or .pdf. Repeatable.",
     ),
     "force": click.option("--force", is_flag=True, help="Write over files that are there already."),
     "read-limit": click.option(
