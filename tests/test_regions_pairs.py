@@ -5,6 +5,7 @@ The oracle is shapely's distance to the polygon that was filled, which the cutti
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Callable
 
@@ -170,3 +171,42 @@ def test_on_random_shapes_the_gap_is_found_without_bias() -> None:
     assert fills >= 28
     assert abs(np.mean(errors)) < 0.03
     assert np.std(errors) < 0.05
+
+
+def leaning_rows(shape: tuple[float, float], first: list[tuple[float, float]]) -> np.ndarray:
+    """Rows 0.4 mm apart that share their ends, down a box ``shape`` from its top, after points ``first``."""
+    wide, high = shape
+    down = np.arange(high, 0.0, -0.4)
+    ends = np.stack([np.where(np.arange(len(down)) % 2, wide, 0.0), down], axis=1)
+    rows = [np.linspace(a, b, 9)[1:] for a, b in itertools.pairwise(ends)]
+    return np.concatenate([np.array(first).reshape(-1, 2), ends[:1], *rows])
+
+
+def test_a_row_that_leans_over_others_takes_nothing_from_the_edge() -> None:
+    """Rows that go up to the top edge and back down over it lay that twice: it is no hole."""
+    book = Labelled()
+    book.sew(leaning_rows((20.0, 12.0), [(0.0, 10.2), (10.0, 11.1), (20.0, 12.0), (10.0, 12.0)]), "fill")
+    book.colour()
+    shape = Polygon([(0, 0), (20, 0), (20, 12), (0, 12)])
+    run(book, around(shape, 0.4))
+    pair = one_pair(book)
+    top = np.abs(pair.at[:, 1] - 12.4) < 0.05
+    inner = top & (pair.at[:, 0] > 1.0) & (pair.at[:, 0] < 19.0)
+    assert inner.sum() > 25
+    assert np.abs(pair.meant_mm[inner] - 0.4).max() < 0.15
+
+
+@pytest.mark.parametrize("inset", [0.6, 1.0])
+def test_one_first_row_after_underlay_is_of_the_fill_and_the_edge_run_is_not(inset: float) -> None:
+    """The first row lies on the side that the others go away from, an edge run on the other (derived)."""
+    inner = np.array([(inset, inset), (30 - inset, inset), (30 - inset, 14 - inset), (inset, 14 - inset)])
+    book = Labelled()
+    run(book, np.concatenate([inner, inner[:1]]), label="underlay")
+    begun = len(book.points)
+    book.sew(np.linspace((inset, inset), (0.0, 14.0), 8)[1:], "travel")
+    first = len(book.points)
+    book.sew(leaning_rows((30.0, 14.0), [])[1:], "fill")
+    regions = cut(book.design())
+    kinds = np.array([item.kind.value for item in regions.items])[regions.region_of]
+    assert (kinds[first:] == "fill").all()
+    assert (kinds[:begun] != "fill").all()

@@ -76,22 +76,24 @@ def check_measures(count: int) -> None:
 
 def check_gaps(count: int) -> None:
     missed = false = asserted = whole = 0
-    stretches = []
+    stretches: dict[bool, list[float]] = {False: [], True: []}
     for name in BORDERED:
-        for hard in (False, True):
+        for hard in stretches:
             for sheet, regions in cut_all(name, hard, count * 3):
                 errors, lost, wrong = gap_errors(sheet, regions)
                 missed, false, whole = missed + lost, false + wrong, whole + len(errors)
                 asserted += len(regions.pairs)
                 k = round(ALONG_MM / 0.5)
-                stretches += [e[i : i + k].mean() for e in errors for i in range(0, len(e) - k + 1, k)]
+                stretches[hard] += [e[i : i + k].mean() for e in errors for i in range(0, len(e) - k + 1, k)]
     assert whole > 10
     # Of a few dozen pairs one may be missed, and one be false.
     assert missed <= max(0.03 * (whole + missed), count < LONG)
     assert false <= max(0.005 * asserted, count < LONG)
-    assert abs(np.mean(stretches)) < 0.03
-    # Where one ill-defined corner is one in a dozen outlines, the spread says more of that than of the rule.
-    assert np.std(stretches) < (0.06 if count >= LONG else 0.08)
+    # A few designs are judged together: one ill-defined corner is much of a dozen outlines.
+    judged = list(stretches.values()) if count >= LONG else [stretches[False] + stretches[True]]
+    for each in judged:
+        assert abs(np.mean(each)) < 0.03
+        assert np.std(each) < 0.06
 
 
 def check_appliques(count: int) -> None:
