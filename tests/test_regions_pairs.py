@@ -196,17 +196,17 @@ def test_a_row_that_leans_over_others_takes_nothing_from_the_edge() -> None:
     assert np.abs(pair.meant_mm[inner] - 0.4).max() < 0.15
 
 
-@pytest.mark.parametrize("inset", [0.6, 1.0])
-def test_one_first_row_after_underlay_is_of_the_fill_and_the_edge_run_is_not(inset: float) -> None:
+@pytest.mark.parametrize("ends", ["step", "vee"])
+def test_one_first_row_after_underlay_is_of_the_fill_and_the_edge_run_is_not(ends: str) -> None:
     """The first row lies on the side that the others go away from, an edge run on the other (derived)."""
-    inner = np.array([(inset, inset), (30 - inset, inset), (30 - inset, 14 - inset), (inset, 14 - inset)])
+    shape = Polygon([(0, -6), (11.4, -6), (12.4, -4.2), (12.9, 2.7), (12.5, 4.9), (11.8, 8.2), (0, 8.2)])
     book = Labelled()
-    run(book, np.concatenate([inner, inner[:1]]), label="underlay")
+    run(book, shapely.get_coordinates(shape.buffer(-0.7, join_style="mitre").exterior), label="underlay")
+    below = len(book.points)
+    book.sew(np.array([(12.0, -3.8), (12.4, -4.2)]), "travel")
     begun = len(book.points)
-    book.sew(np.linspace((inset, inset), (0.0, 14.0), 8)[1:], "travel")
-    first = len(book.points)
-    book.sew(leaning_rows((30.0, 14.0), [])[1:], "fill")
+    fill(book, shape, angle=266.4, spacing=0.46, ends=ends)
     regions = cut(book.design())
     kinds = np.array([item.kind.value for item in regions.items])[regions.region_of]
-    assert (kinds[first:] == "fill").all()
-    assert (kinds[:begun] != "fill").all()
+    assert (kinds[begun + 1 :] == "fill").all()  # after the way to where the first row begins
+    assert (kinds[:below] != "fill").all()
