@@ -206,3 +206,18 @@ def test_ten_thousand_stitches_take_well_under_a_second() -> None:
         cut(design)
         times.append(time.process_time() - start)
     assert min(times) < 1.0
+
+
+@pytest.mark.parametrize(("across", "kind"), [(0.95, "run"), (0.95 * 1.2, "fill")])
+def test_two_like_sets_of_open_rows_square_to_each_other_are_a_mesh(across: float, kind: str) -> None:
+    """A net is what its threads were laid as, lines (derived); rows on unlike rows are a fill."""
+    book = Labelled()
+    for spacing, turned in ((0.95, False), (across, True)):
+        levels = np.arange(-12.0, 12.01, spacing)
+        side = np.where(np.arange(len(levels)) % 2, 12.0, -12.0)
+        ends = np.stack([np.repeat(side, 2) * np.tile([1.0, -1.0], len(side)), np.repeat(levels, 2)], axis=1)
+        rows = [np.linspace(a, b, 13) for a, b in ends.reshape(-1, 2, 2)]
+        points = np.concatenate(rows)
+        book.sew(points[:, ::-1] if turned else points, kind, new=not turned)
+    kinds = kinds_of(cut(book.design()))
+    assert (kinds == kind).mean() > (0.95 if kind == "run" else 0.4)

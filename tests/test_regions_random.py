@@ -124,7 +124,7 @@ def test_many_fresh_designs_of_every_family(check: Callable[[int], None]) -> Non
 def test_beyond_the_settings_that_it_was_made_for_kinds_still_hold() -> None:
     beyond = [pair for name in NAMES for pair in cut_all(name, True, LONG // 2, beyond=True)]
     table = confusion(beyond)
-    assert np.trace(table) / table.sum() > 0.80
+    assert np.trace(table) / table.sum() > 0.85
 
 
 def test_the_same_seed_makes_the_same_design() -> None:

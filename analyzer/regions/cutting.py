@@ -19,6 +19,7 @@ from analyzer.regions.hidden import Ground, covered_by, covered_stitches, dense_
 from analyzer.regions.kinds import name_kinds
 from analyzer.regions.lettering import find_lettering
 from analyzer.regions.measures import Measures, measure
+from analyzer.regions.meshes import without_meshes
 from analyzer.regions.pairs import find_pairs
 from analyzer.regions.passes import split_passes
 from analyzer.regions.scraps import absorb_scraps, follows
@@ -47,6 +48,7 @@ def cut(design: Design, known: Edges | None = None) -> Regions:
     strokes = find_strokes(sewn, ties)
     bands = find_bands(strokes, link_strokes(strokes))
     pieces = curved_fills(sewn, strokes, fill_gaps(sewn, ties, bands))
+    pieces = without_meshes(sewn, strokes, pieces)
     over = dense_ground(sewn, pieces)
     pieces = [part for piece in pieces for part in without_base(sewn, strokes, piece, over)]
     pieces = [_thin(sewn, strokes, piece, over) for piece in pieces]
