@@ -38,6 +38,7 @@ Tone: TypeAlias = Literal["colour", "ink"]
 _DPI = 150
 _SIZE_IN = (8.0, 7.2)
 _BOX = (0.08, 0.10, 0.74, 0.745)
+_MANY = 40_000  #: stitches above which a drawing holds them as a picture, not to grow without end
 _INK = "#202020"
 _HOOP = "#606060"
 _PAPER = "#ffffff"
@@ -83,6 +84,7 @@ class Sheet:
             self.figure = self.whole.add_subfigure(columns[0, 0])
             self.beside = self.whole.add_subfigure(columns[0, 1])
         self.width_in = width
+        self.many = checked.design.stitches > _MANY  #: so many stitches that they are pixels in drawings too
         self.view = (0.0, 1.0, 0.0, 1.0)  # x0, x1, y0, y1, mm
         self.canvas = FigureCanvasAgg(self.whole)
         self.axes: Axes = self.figure.add_axes(box)
@@ -197,7 +199,7 @@ class Sheet:
 
     def stitches(self, segments: Floats, **style: Any) -> LineCollection:
         """Draw ``segments`` (n, 2, 2) mm."""
-        lines = LineCollection(list(segments), capstyle="round", **style)
+        lines = LineCollection(list(segments), capstyle="round", **style, rasterized=self.many)
         self.axes.add_collection(lines)
         return lines
 

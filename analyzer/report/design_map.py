@@ -115,7 +115,7 @@ def draw_thread(sheet: Sheet, points: Floats, *, axes: Axes | None = None, scale
             where.add_patch(
                 PathPatch(
                     compound(broken_lines(points, ends)), fill=False, edgecolor=colour, linewidth=wide,
-                    capstyle="round", joinstyle="round", snap=False, zorder=order,
+                    capstyle="round", joinstyle="round", snap=False, zorder=order, rasterized=sheet.many,
                 )
             )  # fmt: skip
 

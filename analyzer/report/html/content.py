@@ -97,12 +97,13 @@ class Found:
     because: str
     advice: str
     mark: tuple[int, int] | None
+    row: int  #: how many earlier marks lie in its place, so that their numbers stand over each other
     place: str
 
 
 def findings(checked: Checked, sheet: Sheet, units: Units) -> tuple[Found, ...]:
     """Return the findings as they are said, worst first."""
-    found = []
+    found: list[Found] = []
     for number, item in enumerate(ranked(checked), 1):
         mark = None if item.at is None else sheet.unit(item.at)
         left, top, width, height = sheet.box
@@ -117,10 +118,15 @@ def findings(checked: Checked, sheet: Sheet, units: Units) -> tuple[Found, ...]:
                 units.sentence(clean(item.because)),
                 units.sentence(clean(item.advice)),
                 mark,
+                0 if mark is None else sum(_near(one.mark, mark, width / 30.0) for one in found),
                 units.point(item.at) if item.at is not None else "",
             )
         )
     return tuple(found)
+
+
+def _near(one: tuple[int, int] | None, other: tuple[int, int], reach: float) -> bool:
+    return one is not None and max(abs(one[0] - other[0]), abs(one[1] - other[1])) < reach
 
 
 def answer(checked: Checked, found: Sequence[Found], units: Units) -> dict[str, Any]:

@@ -125,6 +125,11 @@
     cancelAnimationFrame(waiting);
     waiting = requestAnimationFrame(draw);
   };
+  // what is chosen below the picture shows in it: bring it into sight where it has left the window
+  const inSight = () => {
+    const box = canvas.parentElement.getBoundingClientRect();
+    if (box.top < 0) canvas.parentElement.scrollIntoView({ block: "start", behavior: "auto" });
+  };
   const tell = () => {
     const step = Number(slider.value);
     const text = step ? data.steps[step - 1].says : "Nothing is sewn yet.";
@@ -137,7 +142,7 @@
     slider.value = String(Math.min(Math.max(step, 0), data.steps.length));
     tell();
   };
-  slider.addEventListener("input", tell);
+  slider.addEventListener("input", () => { tell(); inSight(); });
   document.getElementById("earlier").addEventListener("click", () => go(Number(slider.value) - 1));
   document.getElementById("later").addEventListener("click", () => go(Number(slider.value) + 1));
   ribbon.forEach((part, i) => part.addEventListener("click", () => go(i + 1)));
@@ -146,6 +151,7 @@
   document.querySelectorAll('input[name="lay"]').forEach((choice) => choice.addEventListener("change", () => {
     document.querySelectorAll("[data-layer]").forEach((one) => one.toggleAttribute("hidden", one.dataset.layer !== choice.value));
     document.querySelectorAll("[data-told]").forEach((one) => { one.hidden = one.dataset.told !== choice.value; });
+    inSight();
   }));
 
   const still = matchMedia("(prefers-reduced-motion: reduce)");

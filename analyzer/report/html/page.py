@@ -63,7 +63,7 @@ def html_report(checked: Checked, units: str = "mm") -> bytes:
 def _fitting(sheet: dict[str, int]) -> str:
     """Return the rule that keeps the whole drawing in sight, however tall it is."""
     share = sheet["width"] / sheet["height"]
-    return f"@media screen {{ .stage {{ max-width: max(18rem, {80 * share:.0f}vh); }} }}\n"
+    return f"@media screen {{ .stage {{ max-width: max(18rem, {56 * share:.0f}vh); }} }}\n"
 
 
 def _part(name: str) -> str:
