@@ -32,6 +32,7 @@ Examples:
 COMMANDS = {
     "check": ("check", "check", "Look one or more designs over before hooping."),
     "counter": ("counter", "counter", "Write the countered copy of a design."),
+    "serve": ("serve", "serve", "Show the local page: drop a design, see it on the cloth."),
     "scan": ("scan", "scan", "Read a whole library of designs into a design book."),
     "book": ("book", "book", "Ask a design book."),
     "order": ("order", "order", "Make the paperwork of an order: risks, sewing sheets, materials."),

@@ -1,0 +1,41 @@
+"use strict";
+// Forms that go with the choices take them along; dropped files go into the file field.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  const other = form.dataset && form.dataset.with && document.getElementById(form.dataset.with);
+  if (!other) return;
+  form.querySelectorAll("[data-taken]").forEach((one) => one.remove());
+  for (const [name, value] of new FormData(other)) {
+    if (typeof value !== "string" || !value) continue;
+    const field = document.createElement("input");
+    field.type = "hidden";
+    field.name = name;
+    field.value = value;
+    field.dataset.taken = "";
+    form.append(field);
+  }
+});
+const drop = document.getElementById("drop");
+if (drop) {
+  const field = document.getElementById("files");
+  for (const kind of ["dragenter", "dragover"]) {
+    document.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
+  }
+  document.addEventListener("dragleave", () => drop.classList.remove("over"));
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    drop.classList.remove("over");
+    if (event.dataTransfer.files.length) { field.files = event.dataTransfer.files; drop.requestSubmit(); }
+  });
+}
+const setup = document.getElementById("setup");
+if (setup) {
+  setup.addEventListener("change", () => {
+    const chosen = setup.querySelector('input[name="goods"]:checked');
+    const name = setup.querySelector(".goods summary strong");
+    if (chosen && name) name.textContent = chosen.parentElement.textContent.trim();
+    const said = new URLSearchParams();
+    for (const [key, value] of new FormData(setup)) if (value) said.set(key, value);
+    history.replaceState(null, "", location.pathname + "?" + said);
+  });
+}
