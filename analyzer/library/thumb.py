@@ -1,53 +1,65 @@
-"""A small picture of a design as a few hundred points, and its drawing."""
+"""A small picture of a design: which colour block lies uppermost at each of a few thousand points."""
 
 from __future__ import annotations
 
+import base64
+import struct
 import zlib
 
 import numpy as np
+from matplotlib.colors import to_rgb
 
 from analyzer.design import Design
-from analyzer.goods.constants import constants
 
-_GRID = 250  #: the picture's longer side in steps of its own lattice
+SIDE = 128  #: of the picture, pixels
+_MARGIN = 3
+_STEP = 0.6  #: of a pixel, between points that are drawn of a stitch
+_NOTHING = 255
 _NEUTRAL = ("#2b2b2b", "#5a5a5a", "#868686", "#a9a9a9")
 
 
 def thumb(design: Design) -> bytes:
-    """Return the small picture: lines on a lattice of 250 steps, each with its colour block, packed."""
+    """Return the small picture, packed: (SIDE, SIDE) numbers of colour blocks, 255 where nothing is sewn."""
     x0, y0, x1, y1 = design.bounds_mm
-    scale = _GRID / max(x1 - x0, y1 - y0, 1e-6)
-    points = (design.penetrations - np.array([x0, y1])) * np.array([scale, -scale])
-    starts = np.flatnonzero(~design.joined)
-    most = int(constants("library")["thumb_points"].value)
-    step = max(1, int(np.ceil(len(points) / most)))
-    keep = np.zeros(len(points), dtype=np.bool_)
-    keep[::step] = True
-    keep[starts] = True
-    keep[np.append(starts[1:] - 1, len(points) - 1)] = True
-    kept = np.flatnonzero(keep)
-    rows = np.empty((len(kept), 4), dtype=np.uint8)
-    rows[:, :2] = np.clip(np.round(points[kept]), 0, 255)
-    rows[:, 2] = np.minimum(design.colour[kept], 255)
-    rows[:, 3] = ~design.joined[kept]
-    return zlib.compress(rows.tobytes(), 6)
+    scale = (SIDE - 2 * _MARGIN - 1) / max(x1 - x0, y1 - y0, 1e-6)
+    offset = np.array([SIDE - 1 - (x1 - x0) * scale, SIDE - 1 - (y1 - y0) * scale]) / 2
+    placed = (design.penetrations - np.array([x0, y1])) * np.array([scale, -scale]) + offset
+    ends = np.flatnonzero(design.joined)
+    a, b = placed[ends - 1], placed[ends]
+    parts = np.maximum(1, np.ceil(np.hypot(*(b - a).T) / _STEP)).astype(np.int64)
+    stitch = np.repeat(np.arange(len(parts)), parts)
+    within = np.arange(len(stitch)) - np.repeat(np.cumsum(parts) - parts, parts)
+    points = a[stitch] + ((within + 0.5) / parts[stitch])[:, None] * (b - a)[stitch]
+    column, row = np.clip(np.round(points).astype(np.int64), 0, SIDE - 1).T
+    picture = np.full((SIDE, SIDE), _NOTHING, dtype=np.uint8)
+    # later stitches lie over earlier ones: of repeated places numpy keeps the last that is written
+    picture[row, column] = np.minimum(design.colour[ends], _NOTHING - 1)[stitch]
+    return zlib.compress(picture.tobytes(), 6)
 
 
-def drawn(content: bytes, tones: tuple[str | None, ...], size: int = 120) -> str:
-    """Return the small picture as SVG; blocks without a colour in neutral tones."""
-    rows = np.frombuffer(zlib.decompress(content), dtype=np.uint8).reshape(-1, 4)
-    parts: list[str] = []
-    cuts = np.flatnonzero(rows[:, 3] | np.append(True, np.diff(rows[:, 2].astype(np.int16)) != 0))
-    for begin, end in zip(cuts, np.append(cuts[1:], len(rows)), strict=True):
-        if end - begin < 2:
-            continue
-        block = int(rows[begin, 2])
+def drawn(content: bytes, tones: tuple[str | None, ...], size: int = SIDE) -> str:
+    """Return the small picture as an element of HTML; blocks without a colour in neutral tones."""
+    picture = np.frombuffer(zlib.decompress(content), dtype=np.uint8).reshape(SIDE, SIDE)
+    palette = np.zeros((256, 3), dtype=np.uint8)
+    for block in range(_NOTHING):
         tone = tones[block] if block < len(tones) else None
-        path = " ".join(f"{x},{y}" for x, y in rows[begin:end, :2])
-        parts.append(
-            f'<polyline points="{path}" stroke="{tone or _NEUTRAL[block % len(_NEUTRAL)]}" fill="none"/>'
-        )
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}" height="{size}" viewBox="-4 -4 258 258" '
-        f'stroke-width="1.6" stroke-linecap="round" aria-hidden="true">{"".join(parts)}</svg>'
+        palette[block] = np.round(255 * np.array(to_rgb(tone or _NEUTRAL[block % len(_NEUTRAL)])))
+    source = base64.b64encode(_png(picture, palette)).decode("ascii")
+    return f'<img src="data:image/png;base64,{source}" width="{size}" height="{size}" alt="">'
+
+
+def _png(picture: np.ndarray, palette: np.ndarray) -> bytes:
+    """Return an image of indexed colour, number 255 clear (PNG, third edition, 11.2 and 11.3.1)."""
+    rows = b"".join(b"\x00" + line.tobytes() for line in picture)
+    parts = (
+        (b"IHDR", struct.pack(">IIBBBBB", SIDE, SIDE, 8, 3, 0, 0, 0)),
+        (b"PLTE", palette.tobytes()),
+        (b"tRNS", b"\xff" * _NOTHING + b"\x00"),
+        (b"IDAT", zlib.compress(rows, 6)),
+        (b"IEND", b""),
     )
+    chunks = (
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in parts
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(chunks)

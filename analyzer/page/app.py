@@ -1,4 +1,4 @@
-"""The local page: routes and what they show. It computes nothing itself; workers do, and it stays quick meanwhile."""
+"""The local page: routes and what they show. Workers compute; the page stays quick meanwhile."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ from analyzer.page.guard import Guard
 from analyzer.page.store import Store, Upload
 from analyzer.page.tasks import Wanted, copied_name
 from analyzer.page.workers import Busy, Hall, Task
+from analyzer.report.html import page_script, page_style
 from analyzer.report.numbers import sound_text
 from analyzer.report.words import OUTCOMES
 
@@ -107,6 +108,8 @@ def make_app(
             *order_view.routes(),
             *book_view.routes(),
             *own_view.routes(),
+            Route("/static/report.js", report_script),
+            Route("/static/report.css", report_style),
             Mount("/static", StaticFiles(directory=str(static))),
         ],
         middleware=[Middleware(Guard, port=port)],
@@ -157,6 +160,16 @@ async def _error(_: Request, error: Exception) -> Response:
 def said_in(values: Mapping[str, Any] | FormData) -> dict[str, str]:
     """Return the choices that a request names."""
     return {key: str(values[key]) for key in _KEYS if key in values and str(values[key]).strip()}
+
+
+async def report_script(_: Request) -> Response:
+    """Hand out the script of the report that stands within the page."""
+    return Response(page_script(), media_type="text/javascript")
+
+
+async def report_style(_: Request) -> Response:
+    """Hand out the style of the report that stands within the page."""
+    return Response(page_style(), media_type="text/css")
 
 
 async def start(request: Request) -> Response:

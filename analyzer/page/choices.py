@@ -128,7 +128,8 @@ def choices(said: Mapping[str, str], base: Job) -> Choices:
         ),
         threads=_options({name: one.title for name, one in tables.threads.items()}, said.get("thread", "")),
         toppings=_options(
-            {"none": "none"} | {name: one.title for name, one in tables.toppings.items()}, said.get("topping", "")
+            {"none": "none"} | {name: one.title for name, one in tables.toppings.items()},
+            said.get("topping", ""),
         ),
         backing=said.get("backing", "")[:_LETTERS],
         colour=said.get("colour", "")[:_LETTERS],

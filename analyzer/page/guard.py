@@ -17,7 +17,7 @@ POLICY = (
 #: a report opens as a page of its own and brings its own policy
 _HEADERS = {
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",
     "cache-control": "no-store",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
@@ -32,7 +32,7 @@ class Guard:
     """Refuses requests that were not made by the page itself, and those that are too large.
 
     A name that resolves to this machine (DNS rebinding) is told by its Host header; a form on another site by
-    Origin or Sec-Fetch-Site, which browsers send and scripts cannot change (Fetch standard, forbidden headers).
+    Origin or Sec-Fetch-Site, which browsers send and scripts cannot change (Fetch standard, forbidden names).
     """
 
     def __init__(self, app: ASGIApp, port: int) -> None:

@@ -1,4 +1,4 @@
-"""My things: the user's own goods, stock, machine and limits, as the settings file that every command goes by."""
+"""My things: the user's own goods, stock, machine and limits, as the settings file of every command."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the page keeps while it runs: uploaded files and answers, in one folder of its own that goes when it ends.
+"""What the page keeps while it runs: uploads and answers, in a folder of its own that goes when it ends.
 
 A file is known by a token that nobody can guess; its own name is only ever shown, never used as a path.
 """

@@ -1,4 +1,4 @@
-"""What a worker of the page does: look a design over and make what is wanted of it. Plain values in and out."""
+"""What a worker of the page does: look a design over and make what is wanted of it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Processes that compute for the page, so that it answers while they do, with progress and a way to stop them."""
+"""Processes that compute for the page, with progress and a way to stop them."""
 
 from __future__ import annotations
 

@@ -192,14 +192,19 @@ def backing_in_words(choice: StackChoice) -> str:
 
 def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     name, plan = sound_text(checked.design.name), checked.plan
-    worst = _worst(ranked(checked))
-    lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
     if plan and checked.judged:
         goods = words.goods_phrase(checked.judged.setup.cloth)
         title = f"{name} {goods}: {words.OUTCOMES[plan.outcome].upper()}"
     else:
         title = f"{name}: measured and compared; name its goods (--goods) and a plan can be made"
     screen.heading(title)
+    screen.labelled([(label, units.sentence(text)) for label, text in answer_rows(checked)])
+
+
+def answer_rows(checked: Checked) -> list[tuple[str, str]]:
+    """Return the answer itself: what is wrong, what to try, what goes behind and over the goods."""
+    plan, worst = checked.plan, _worst(ranked(checked))
+    lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
     sound = "nothing that needs changing was found"
     if not plan:
         sound = "nothing in the file itself; how it sews depends on the goods, see below"
@@ -209,7 +214,7 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     if plan:
         rows.append(("Stitch it on" if lace else "Put behind it", _behind(plan)))
         rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
-    screen.labelled([(label, units.sentence(text)) for label, text in rows])
+    return rows
 
 
 def _one_line(item: Finding) -> str:

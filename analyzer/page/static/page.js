@@ -33,7 +33,12 @@ if (setup) {
   setup.addEventListener("change", () => {
     const chosen = setup.querySelector('input[name="goods"]:checked');
     const name = setup.querySelector(".goods summary strong");
-    if (chosen && name) name.textContent = chosen.parentElement.textContent.trim();
+    if (chosen && name) {
+      name.textContent = chosen.parentElement.textContent.trim();
+      const picture = chosen.closest("[role=group]").querySelector(".structure").cloneNode(true);
+      const old = name.parentElement.querySelector(".structure");
+      if (old) old.replaceWith(picture); else name.before(picture, " ");
+    }
     const said = new URLSearchParams();
     for (const [key, value] of new FormData(setup)) if (value) said.set(key, value);
     history.replaceState(null, "", location.pathname + "?" + said);

@@ -6,6 +6,6 @@ Style and script are written into the page; a policy in its head lets nothing in
 
 from __future__ import annotations
 
-from analyzer.report.html.page import html_report
+from analyzer.report.html.page import Body, html_body, html_report, page_script, page_style
 
-__all__ = ["html_report"]
+__all__ = ["Body", "html_body", "html_report", "page_script", "page_style"]

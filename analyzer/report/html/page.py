@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -42,8 +43,9 @@ def html_report(checked: Checked, units: str = "mm") -> bytes:
     with own_style():
         context = _context(checked, units)
     style, script = _part("page.css") + _fitting(context["sheet"]), _part("page.js")
-    page = _template().render(
+    page = _template("page.html").render(
         **context,
+        embedded=False,
         style=style,
         script=script,
         policy="; ".join(
@@ -58,6 +60,39 @@ def html_report(checked: Checked, units: str = "mm") -> bytes:
         ),
     )
     return page.encode("utf-8")
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """A report to stand within another page: its markup, and the style that fits its drawing to the screen.
+
+    The other page brings :func:`page_style` and :func:`page_script`, the script anew for every body.
+    """
+
+    html: str
+    style: str
+
+
+def html_body(checked: Checked, units: str = "mm") -> Body:
+    """Return the report without head, style and script, to stand within another page.
+
+    Raises:
+        NotConverged: a number is not finite, or a solve missed its tolerance.
+
+    """
+    with own_style():
+        context = _context(checked, units)
+    return Body(_template("body.html").render(**context, embedded=True), _fitting(context["sheet"]))
+
+
+def page_style() -> str:
+    """Return the style of all reports."""
+    return _part("page.css")
+
+
+def page_script() -> str:
+    """Return the script of all reports."""
+    return _part("page.js")
 
 
 def _fitting(sheet: dict[str, int]) -> str:
@@ -76,7 +111,7 @@ def _hash(text: str) -> str:
 
 
 @cache
-def _template() -> jinja2.Template:
+def _template(name: str) -> jinja2.Template:
     surroundings = jinja2.Environment(
         loader=jinja2.FunctionLoader(_part),
         autoescape=True,
@@ -85,7 +120,7 @@ def _template() -> jinja2.Template:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    return surroundings.get_template("page.html")
+    return surroundings.get_template(name)
 
 
 def _context(checked: Checked, units_name: str) -> dict[str, Any]:
