@@ -140,3 +140,11 @@ def test_wrong_labels_would_be_seen() -> None:
     assert right_share(sheet, regions) > 0.9
     sheet.labels = ["fill" if label == "satin" else label for label in sheet.labels]
     assert right_share(sheet, regions) < 0.4
+
+
+def test_rows_that_reach_beyond_their_region_have_an_edge_all_the_same() -> None:
+    # Found by chance: a band of this design ends before the last stitch of its last row.
+    sheet = labelled("mixed", 9006, hard=False)
+    regions = cut(sheet.design())
+    assert right_share(sheet, regions) > 0.95
+    assert len(regions.pairs) >= len(sheet.borders)

@@ -101,10 +101,11 @@ def outline_polygon(sewn: Sewn, strokes: Strokes, piece: Piece) -> shapely.Geome
     beside = (offset < 2.5 * piece.spacing_mm + 0.4) & (along < 0.5 * (chord[1:] + chord[:-1]))
     # Nor what a jump or a way along the edge parts, which lies in another section too.
     ends, begins = strokes.last[rows[:-1]], strokes.first[rows[1:]]
-    own = slice(piece.first - 1 if piece.first else 0, piece.last + 1)
-    moved = np.cumsum(sewn.jumped[own] | ~sewn.joined[own])
+    # Over the rows alone, which may reach beyond the piece: over all of a large design it would be slow.
+    low, high = int(strokes.first[rows].min()), int(strokes.last[rows].max()) + 2
+    moved = np.cumsum(sewn.jumped[low:high] | ~sewn.joined[low:high])
     way = sewn.way_mm[begins + 1] - sewn.way_mm[ends + 1]
-    beside &= (moved[ends - own.start] == moved[begins + 1 - own.start]) & (
+    beside &= (moved[ends - low] == moved[begins + 1 - low]) & (
         (np.diff(rows) <= 2) | (way < 3.0 * piece.spacing_mm + 0.4)
     )
     polygons = _strips(sewn, strokes, rows, (left, right), beside)
