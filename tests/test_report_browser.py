@@ -54,7 +54,7 @@ def page(browser: Any, address: str) -> Iterator[Any]:
     shown.on("pageerror", lambda error: complaints.append(str(error)))
     shown.on("request", lambda request: asked.append(request.url))
     shown.goto(address)
-    shown.wait_for_function("document.getElementById('sewn').width > 300")
+    shown.wait_for_selector("#sewn[width]")  # set when it is drawn; the policy bars polling by eval
     yield shown
     assert complaints == []
     assert [url for url in asked if not url.startswith("data:")] == [address]

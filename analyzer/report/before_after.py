@@ -80,7 +80,8 @@ def before_after_map(checked: Checked, on: OnGoods, form: Form) -> bytes:
 def common_factor(checked: Checked, shown: tuple[Panel, ...]) -> int:
     """Return by which factor the movements of all pictures are enlarged, so that they can be compared."""
     computed = [panel.course for panel in shown if panel.course is not None and not panel.directions_only]
-    largest = max((float(np.hypot(*one.drift.T).max(initial=0.0)) for one in computed), default=0.0)
+    shows = seen(checked)
+    largest = max((float(np.hypot(*one.drift[shows].T).max(initial=0.0)) for one in computed), default=0.0)
     return exaggeration(largest, max(checked.design.size_mm))
 
 

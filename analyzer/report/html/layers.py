@@ -138,8 +138,7 @@ def _drift(checked: Checked, on: OnGoods, sheet: Sheet, units: Units) -> Layer:
     """Return arrows of drift; where the cloth distorts beyond the model, of directions alone."""
     drift = on.response.drift
     beyond = on.response.pull_in.beyond_range
-    most = float(np.hypot(*drift.T).max(initial=0.0))
-    seen_mm = float(np.hypot(*drift[seen(checked)].T).max(initial=0.0))
+    most = float(np.hypot(*drift[seen(checked)].T).max(initial=0.0))
     factor = 1 if beyond else exaggeration(most, max(checked.design.size_mm))
     (mx, my), (hx, hy) = sheet.middle, sheet.half
     view = mx - hx, mx + hx, my - hy, my + hy
@@ -149,7 +148,7 @@ def _drift(checked: Checked, on: OnGoods, sheet: Sheet, units: Units) -> Layer:
         f"{beyond_words(on)} Arrows show only which way."
         if beyond
         else f"How far stitches move after they are sewn: arrows {drawn} (estimate)."
-        f" At most {units.length(seen_mm)}."
+        f" At most {units.length(most)}."
     )
     return Layer("drift", "Drift", says, paths=((arrows(sheet, tails, tips), None),), over_thread=True)
 

@@ -62,8 +62,9 @@ def movement(checked: Checked, on: OnGoods | None) -> Movement | None:
     if on is None or on.setup.holding == "cap-frame" or on.response.pull_in.beyond_range:
         return None
     whole = course(checked)
-    most = float(np.hypot(*whole.drift.T).max(initial=0.0))
-    return Movement(whole, exaggeration(most, max(checked.design.size_mm)), seen(checked))
+    shows = seen(checked)
+    most = float(np.hypot(*whole.drift[shows].T).max(initial=0.0))
+    return Movement(whole, exaggeration(most, max(checked.design.size_mm)), shows)
 
 
 def steps(checked: Checked, moves: Movement | None) -> tuple[Step, ...]:
