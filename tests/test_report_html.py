@@ -137,9 +137,7 @@ def said(value: Any, kind: str) -> str:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_numbers_on_the_page_are_those_of_the_json(
-    kind: str, pages: dict[str, tuple[Checked, Page]]
-) -> None:
+def test_numbers_on_the_page_are_those_of_the_json(kind: str, pages: dict[str, tuple[Checked, Page]]) -> None:
     checked, page = pages[kind]
     document = json.loads(Check.of(checked).to_json())
     assert len(page.numbers) > 60
@@ -253,8 +251,8 @@ def test_without_script_there_is_a_still_for_every_layer(
 
 
 HOSTILE = (
-    '<script>alert(1)</script>"\'><img src=x onerror=alert(2)>'
-    '\x00\x08\u202egnp.evil\u2066\udcff\ud800&amp;{{7*7}}$x$'
+    "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>"
+    "\x00\x08\u202egnp.evil\u2066\udcff\ud800&amp;{{7*7}}$x$"
 )
 
 

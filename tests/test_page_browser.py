@@ -1,0 +1,231 @@
+"""The local page in a real browser: the whole flow, by mouse and by keyboard, and what axe-core says."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="chromium is missing: apt-get install chromium")
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+SAMPLES = Path(__file__).parents[1] / "sample_designs"
+WAIT_MS = 90_000
+WIDTHS = (390, 820, 1280)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Serve the page as a user does, in a process of its own."""
+    folder = tmp_path_factory.mktemp("served")
+    library = folder / "library"
+    library.mkdir()
+    for name in ("lighthouse-sketch.jef", "signal-flags.jef"):
+        shutil.copy(SAMPLES / name, library / name)
+    tool = [sys.executable, "-m", "analyzer"]
+    book = folder / "book.sqlite"
+    scanned = [*tool, "scan", str(library), "--book", str(book), "--goods", "jersey", "--jobs", "1"]
+    subprocess.run(scanned, check=True, capture_output=True, timeout=120)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    environment = os.environ | {"HOME": str(folder), "XDG_CONFIG_HOME": str(folder / "settings")}
+    command = [*tool, "serve", "--port", str(port), "--book", str(book)]
+    with subprocess.Popen(command, cwd=folder, env=environment, stderr=subprocess.DEVNULL) as served:
+        end = time.monotonic() + 30
+        while time.monotonic() < end:
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", port)) == 0:
+                    break
+            time.sleep(0.1)
+        yield f"http://127.0.0.1:{port}"
+        served.terminate()
+        served.wait(20)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as running:
+        started = running.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def page(browser: Any) -> Iterator[Any]:
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    shown = context.new_page()
+    shown.set_default_timeout(WAIT_MS)
+    complaints: list[str] = []
+    shown.on("pageerror", lambda error: complaints.append(str(error)))
+    shown.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    fetched: list[str] = []
+    shown.on("request", lambda request: fetched.append(request.url))
+    yield shown
+    assert not complaints
+    assert all(re.match(r"(http://127\.0\.0\.1:|data:|blob:)", url) for url in fetched), (
+        "fetched from elsewhere"
+    )
+    context.close()
+
+
+def drop(page: Any, address: str, file: str = "crest-outline-last.dst", goods: str | None = "jersey") -> None:
+    page.goto(address)
+    page.set_input_files("#files", str(SAMPLES / file))
+    if goods:
+        page.check(f'input[name="goods"][value="{goods}"]')
+    page.click("#drop button[type=submit]")
+    page.wait_for_selector(".report h1")
+
+
+def test_the_whole_flow(page: Any, address: str, tmp_path: Path) -> None:
+    drop(page, address)
+    assert "sample first" in page.inner_text(".report h1").lower()
+    # the goods are changed, and the answer follows without a new page
+    page.click(".goods summary")
+    page.check('input[name="goods"][value="terry"]')
+    page.wait_for_selector('.report .about:has-text("terry")')
+    assert "goods=terry" in page.url
+    # another backing
+    page.click("details.more summary")
+    page.fill('input[name="backing"]', "cutaway:85x2")
+    page.press('input[name="backing"]', "Tab")
+    page.wait_for_selector('.answer dd:has-text("cutaway 85 g/m2")')
+    # take the reports
+    for text, begins in (("Risk report", b"%PDF"), ("Sewing sheet", b"%PDF"), ("This report", b"<!DOCTYPE")):
+        with page.expect_download() as waiting:
+            page.click(f"text={text}")
+        file = tmp_path / waiting.value.suggested_filename
+        waiting.value.save_as(file)
+        assert file.read_bytes().startswith(begins)
+    # the order
+    page.fill('input[name="quantity"]', "12")
+    page.click("text=Put into the order")
+    assert "crest-outline-last.dst" in page.inner_text("table")
+    with page.expect_download() as waiting:
+        page.click("text=Make its paperwork")
+    waiting.value.save_as(tmp_path / "order.zip")
+    with zipfile.ZipFile(tmp_path / "order.zip") as archive:
+        assert "risk-report.pdf" in archive.namelist()
+
+
+def test_side_by_side(page: Any, address: str) -> None:
+    drop(page, address)
+    page.select_option('select[name="other_goods"]', "canvas")
+    page.click("text=Side by side")
+    page.wait_for_selector(".pairing section:nth-child(1) .drawn svg")
+    page.wait_for_selector(".pairing section:nth-child(2) .drawn svg")
+    assert page.locator(".pairing h3").count() == 2
+
+
+def test_a_design_of_the_book_is_opened(page: Any, address: str) -> None:
+    page.goto(f"{address}/book?name=flags")
+    assert page.locator(".gallery li").count() == 1
+    page.click(".gallery button")
+    page.wait_for_selector(".report")
+    assert "signal-flags.jef" in page.inner_text(".setup .about")
+
+
+def test_the_flow_by_keyboard_alone(page: Any, address: str) -> None:
+    page.goto(address)
+    page.set_input_files("#files", str(SAMPLES / "crest-outline-last.dst"))  # the system's own window chooses
+    page.focus("#files")
+    page.keyboard.press("Tab")
+    while page.evaluate_handle("document.activeElement").get_property("name").json_value() != "goods":
+        page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".report h1")
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        active = page.evaluate_handle("document.activeElement")
+        reached.add(active.get_property("id").json_value() or active.get_property("name").json_value())
+        if active.get_property("id").json_value() == "step":
+            break
+    assert "step" in reached
+    before = page.inner_text("#said")
+    page.keyboard.press("ArrowLeft")
+    assert page.inner_text("#said") != before
+
+
+def test_long_work_is_shown_and_can_be_stopped(page: Any, address: str) -> None:
+    page.goto(address)
+    page.set_input_files("#files", str(SAMPLES / "overdense-flag.exp"))
+    page.check('input[name="goods"][value="jersey"]')
+    # how far it is, is asked and never answered, so that there is time to stop it
+    page.route("**/tasks/*", lambda route: route.continue_() if route.request.method == "POST" else None)
+    page.click("#drop button[type=submit]")
+    page.wait_for_selector(".progress progress, .report")
+    if page.locator(".progress button").count():
+        page.click(".progress button")
+        page.wait_for_selector('.trouble:has-text("Stopped")')
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_core_finds_nothing_serious(browser: Any, address: str, scheme: str) -> None:
+    """axe-core 4 (Deque), rules of WCAG 2.1 A and AA."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True)
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    drop(page, address)
+    shown = page.url
+    serious: list[str] = []
+    for url in (shown, address, f"{address}/order", f"{address}/book", f"{address}/own"):
+        page.goto(url)
+        if url == shown:
+            page.wait_for_selector(".report h1")
+            page.click("details.more summary")
+        for rule in Axe().run(page).response["violations"]:
+            if rule["impact"] in ("serious", "critical"):
+                serious += [f"{url}: {rule['id']}: {node['html'][:120]}" for node in rule["nodes"]]
+    context.close()
+    assert not serious, "\n".join(serious)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_page_is_wider_than_its_window(browser: Any, address: str, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 800}, bypass_csp=True)
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    drop(page, address)
+    for url in (page.url, address, f"{address}/book"):
+        page.goto(url)
+        page.wait_for_load_state("networkidle")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width + 1, f"{url} is {wide} px wide in a window of {width}"
+    context.close()
+
+
+def test_reduced_motion_is_honoured(browser: Any, address: str) -> None:
+    context = browser.new_context(reduced_motion="reduce", bypass_csp=True)
+    page = context.new_page()
+    page.goto(address)
+    assert page.evaluate("getComputedStyle(document.documentElement).scrollBehavior") == "auto"
+    context.close()
+
+
+def test_a_script_in_a_name_does_not_run(page: Any, address: str, tmp_path: Path) -> None:
+    hostile = tmp_path / "<img src=x onerror=document.title='run'>.dst"
+    shutil.copy(SAMPLES / "lighthouse-sketch.jef", hostile.with_suffix(".jef"))
+    page.goto(address)
+    page.set_input_files("#files", str(hostile.with_suffix(".jef")))
+    page.check('input[name="goods"][value="felt"]')
+    page.click("#drop button[type=submit]")
+    page.wait_for_selector(".report h1")
+    assert page.title() != "run"
+    assert page.locator("img[src=x]").count() == 0
