@@ -231,7 +231,10 @@ def _planned(bench: _Bench, *, changes: bool) -> Checked:
     if job.backing is not None:
         stacks: tuple[StackChoice, ...] = (
             StackChoice(
-                goods.parse_backing(job.backing, setup.tables), topping, plan.piece_of(setup, bench.regions)
+                goods.parse_backing(job.backing, setup.tables),
+                topping,
+                plan.piece_of(setup, bench.regions),
+                plan.piece_box_mm(bench.regions),
             ),
         )
     else:

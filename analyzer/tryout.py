@@ -44,7 +44,7 @@ def try_changes(tried: Tried, draws: Draws, tell: Callable[[str, float], None]) 
     if not tried.response.pull_in.beyond_range:
         drifted = mechanics.against_drift(tried.design, tried.response.drift)
     before = _judged(tried, tried.design, tried.regions, draws, measured=True)
-    ideas = proposals(tried.design, tried.regions, tried.findings, drifted)
+    ideas = proposals(tried.design, tried.regions, tried.findings, drifted, tried.setup.chance_accepted)
     found = []
     for number, idea in enumerate(ideas):
         tell("trying changes", number / len(ideas))

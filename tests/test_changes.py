@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,12 +11,15 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyzer.changes import outline_next, refilled, underlaid, widened, without
+from analyzer.changes import outline_next, refilled, split_up, underlaid, widened, without
 from analyzer.changes.refill import fill_rows, shape_of
 from analyzer.changes.rows import as_design, rows_of
 from analyzer.design import Command, Design, Thread
+from analyzer.formats import read
 from analyzer.regions import cut
 from analyzer.regions.types import Region, RegionKind, Regions
+
+SAMPLES = Path(__file__).parents[1] / "sample_designs"
 
 SIDE_MM, ROW_MM, STITCH_MM = 24.0, 0.4, 3.5
 THREADS = (Thread("#103a6b"), Thread("#d9a441"), Thread("#b03030"))
@@ -195,3 +199,21 @@ def test_what_is_left_out_leaves_no_thread_behind(late: tuple[Design, Regions]) 
     assert second.stitches == design.stitches - changed.stitches
     assert changed.lengths_mm.max() <= design.lengths_mm.max() + 1e-9
     assert without(design, regions, (999,)) is None
+
+
+def test_a_fill_sewn_in_halves_covers_the_same_shape_in_two_directions() -> None:
+    """Area and thread against shapely on the fill before; the halves' rows are square to each other."""
+    design = read(SAMPLES / "crest-outline-last.dst")
+    regions = cut(design)
+    fill = max((one for one in regions.items if one.kind == RegionKind.FILL), key=lambda one: one.stitches)
+    halves = split_up(design, fill)
+    assert halves is not None
+    shape, again = shape_of(design, fill), cut(halves)
+    parts = [one for one in again.items if one.kind == RegionKind.FILL and one.stitches > 0.2 * fill.stitches]
+    assert len(parts) == 2
+    first, second = (one.direction_deg or 0.0 for one in parts)
+    assert abs((first - second) % 180.0 - 90.0) < 3.0
+    sewn = shapely.union_all([shape_of(halves, one) for one in parts])
+    assert shapely.area(shapely.symmetric_difference(sewn, shape)) < 0.06 * shape.area
+    assert halves.stitches == pytest.approx(design.stitches, rel=0.1)
+    assert np.array_equal(halves.penetrations[: fill.first], design.penetrations[: fill.first])

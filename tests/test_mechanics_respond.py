@@ -8,9 +8,11 @@ from disc_by_hand import CUTAWAY, HOOP, JERSEY, TEARAWAY, TWILL, disc, stack
 
 from analyzer.errors import BadJob
 from analyzer.goods import draw, values
+from analyzer.laid import Grid
 from analyzer.mechanics import prepare, respond, sewing
 from analyzer.mechanics.respond import make_variants
 from analyzer.mechanics.sequence import sew
+from analyzer.mechanics.sheets import cover
 from analyzer.mechanics.wanted import gap_shift
 
 DRAWS = draw(60, 1)
@@ -158,3 +160,17 @@ def test_loose_threads_do_not_pull():
     assert design.lengths_mm[10] > 2.0
     assert sewing.loading(design)[10]
     assert not sewing.loading(replace(design, jumped=jumped))[10]
+
+
+def test_a_piece_of_cloth_stiffens_only_where_it_lies() -> None:
+    """Derived: the share of a cell under a rectangle is the product of its overlaps along x and y."""
+    grid = Grid(x0_mm=-10.0, y0_mm=-10.0, nx=20, ny=20, cell_mm=1.0)
+    share = cover(grid, (4.0, 6.0), (3.5, -2.0)).reshape(20, 20)
+    assert share.sum() == pytest.approx(4.0 * 6.0)
+    rows, columns = np.nonzero(share)
+    assert (columns.min() - 10, columns.max() - 9) == (1, 6)
+    assert (rows.min() - 10, rows.max() - 9) == (-5, 1)
+    assert share[10, 11] == pytest.approx(0.5)
+    assert cover(grid, (4.0, 6.0)).reshape(20, 20)[::-1, ::-1] == pytest.approx(
+        cover(grid, (4.0, 6.0)).reshape(20, 20)
+    )

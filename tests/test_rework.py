@@ -80,7 +80,7 @@ def test_a_border_is_to_reach_as_far_as_the_gap_is_over_its_limit() -> None:
     regions = sound_regions(len(design().penetrations))
     pairs = cut(read(SAMPLES / "crest-outline-last.dst")).pairs
     regions = replace(regions, pairs=(replace(pairs[0], outline=3, borders=2),))
-    first = proposals(design(), regions, found, None)[0]
+    first = proposals(design(), regions, found, None, 0.1)[0]
     assert first.region == 2
     assert first.amount_mm == pytest.approx(0.3)
 

@@ -6,6 +6,6 @@ where the change cannot be made on this design.
 
 from analyzer.changes.order import outline_next
 from analyzer.changes.pull import widened
-from analyzer.changes.refill import refilled, underlaid, without
+from analyzer.changes.refill import refilled, split_up, underlaid, without
 
-__all__ = ["outline_next", "refilled", "underlaid", "widened", "without"]
+__all__ = ["outline_next", "refilled", "split_up", "underlaid", "widened", "without"]

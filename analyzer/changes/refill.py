@@ -45,6 +45,51 @@ def refilled(
     return as_design(joined_up(rows.part(0, begin), anew, after), design)
 
 
+def split_up(design: Design, region: Region) -> Design | None:
+    """Return the design with a fill sewn as two halves, the second in rows square to the first's.
+
+    The halves meet across the shape's longer side, a row apart. None where the fill has no known spacing and
+    direction, its shape cannot be made out, or nothing is left on one side.
+    """
+    if region.row_spacing_mm is None or region.direction_deg is None:
+        return None
+    shape = shape_of(design, region)
+    if shape.is_empty:
+        return None
+    entry = design.penetrations[max(region.first - 1, 0)]
+    sections: list[Floats] = []
+    for part, turn in zip(_halves(shape), (0.0, 90.0), strict=True):
+        if part.is_empty or part.area < 1.0:
+            return None
+        direction = (region.direction_deg + turn) % 180.0
+        rows = fill_rows(part, region.row_spacing_mm, direction, region.stitch_length_mm, entry)
+        if not rows:
+            return None
+        sections += rows
+        entry = rows[-1][-1]
+    rows_before, down = rows_of(design)
+    begin, stop = int(down[region.first]), int(down[region.last]) + 1
+    anew = joined_up(*(stitches(points, region.colour) for points in sections))
+    after = rows_before.part(stop, len(rows_before.kinds))
+    return as_design(joined_up(rows_before.part(0, begin), anew, after), design)
+
+
+def _halves(shape: shapely.Geometry) -> tuple[shapely.Geometry, shapely.Geometry]:
+    """Return a shape's two halves, cut square to the longer side of its smallest rectangle."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:4]
+    if len(corners) < 4:
+        return shape, shapely.MultiPolygon()
+    sides = corners[1] - corners[0], corners[3] - corners[0]
+    longer, other = sides if np.hypot(*sides[0]) >= np.hypot(*sides[1]) else sides[::-1]
+    start = corners[0]
+    first = shapely.polygons([start, start + longer / 2, start + longer / 2 + other, start + other])
+    rest = shapely.polygons(
+        [start + longer / 2, start + longer, start + longer + other, start + longer / 2 + other]
+    )
+    grown = [shapely.buffer(half, 1e-6) for half in (first, rest)]
+    return shapely.intersection(shape, grown[0]), shapely.intersection(shape, grown[1])
+
+
 def underlaid(design: Design, region: Region, *, inset_mm: float, spacing_mm: float) -> Design | None:
     """Return the design with open rows square to a fill's own sewn under it first, a little inside its edge.
 

@@ -169,14 +169,18 @@ def topping_layer(kind: Topping) -> Layer:
     )
 
 
-def piece_layer(cloth: Cloth, holding: str) -> Layer:
+def piece_layer(cloth: Cloth, holding: str, box_mm: tuple[float, float, float, float] | None = None) -> Layer:
     """Return an applique's piece as a layer over the goods; tacked down only, it shares like floated backing.
 
-    It is taken to lie under the whole design, as every layer is.
+    ``box_mm`` is where it lies, x0, y0, x1, y1 from the middle of the hoop; None: under the whole design.
     """
     shared = share_by_holding("floated" if holding == "hooped" else holding).value
     goods = goods_layer(cloth)
-    return replace(goods, role="topping", membrane=shared * goods.membrane)
+    piece = replace(goods, role="topping", membrane=shared * goods.membrane)
+    if box_mm is None:
+        return piece
+    x0, y0, x1, y1 = box_mm
+    return replace(piece, sheet_mm=(x1 - x0, y1 - y0), sheet_at_mm=((x0 + x1) / 2, (y0 + y1) / 2))
 
 
 def share_by_holding(holding: str) -> Value:
@@ -207,7 +211,7 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
     if setup.cloth.family == "none" and all(layer.sheet_mm is not None for layer in layers):
         raise BadJob("free-standing lace needs a backing that the hoop holds: leave out the sheet's size")
     if choice.piece is not None:
-        layers.append(piece_layer(setup.tables.cloth(choice.piece), setup.holding))
+        layers.append(piece_layer(setup.tables.cloth(choice.piece), setup.holding, choice.piece_box_mm))
     if choice.topping is not None:
         layers.append(topping_layer(setup.tables.topping(choice.topping)))
     return Stack(

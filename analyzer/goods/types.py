@@ -164,6 +164,8 @@ class StackChoice:
     backings: tuple[BackingChoice, ...]
     topping: str | None
     piece: str | None = None  #: cloth of an applique's piece, laid over the goods
+    #: x0, y0, x1, y1 of that piece from the middle of the hoop; None: under the whole design
+    piece_box_mm: tuple[float, float, float, float] | None = None
 
     @property
     def total_g_m2(self) -> float:
@@ -194,7 +196,8 @@ class Layer:
     perforation_mm2: float
     removal: Literal["kept", "trimmed", "torn", "rinsed", "heated"]
     bonded: bool = False  #: stuck or fused to the layer before it, so that both bend as one
-    sheet_mm: tuple[float, float] | None = None  #: width, height of a piece floated in the hoop's middle
+    sheet_mm: tuple[float, float] | None = None  #: width, height of a piece that covers only part of the hoop
+    sheet_at_mm: tuple[float, float] = (0.0, 0.0)  #: its middle, from the hoop's
 
 
 @dataclass(frozen=True, slots=True)

@@ -210,6 +210,7 @@ def make_variants(stack: Stack, factors: dict[str, Floats], count: int) -> Varia
             radius_mm=0.5 * stack.needle.blade_mm.value,
         ),
         sheets_mm=tuple(layer.sheet_mm for layer in stack.layers),
+        sheets_at_mm=tuple(layer.sheet_at_mm for layer in stack.layers),
     )
 
 

@@ -33,13 +33,14 @@ class Variants:
 
     ``layers`` (v, l, 3, 3) N/m; ``perforation_mm2`` (v, l); the law's parameters in ``pull``, whose
     membrane is the sum of the layers; ``sheets_mm``, where given, the size of each layer, None where it
-    reaches past the hoop.
+    reaches past the hoop, and ``sheets_at_mm`` where its middle lies from the hoop's.
     """
 
     layers: Floats
     perforation_mm2: Floats
     pull: Pull
     sheets_mm: tuple[tuple[float, float] | None, ...] | None = None
+    sheets_at_mm: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,8 @@ def sew(
     loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
 
     sheets = variants.sheets_mm or (None,) * variants.layers.shape[1]
-    there = np.stack([cover(layout.grid, sheet) for sheet in sheets])
+    places = variants.sheets_at_mm or ((0.0, 0.0),) * len(sheets)
+    there = np.stack([cover(layout.grid, sheet, at) for sheet, at in zip(sheets, places, strict=True)])
     kept = np.repeat(there[None], v, axis=0)
     stiffness = _layered(kept, variants.layers)
     holes = np.zeros(cells)

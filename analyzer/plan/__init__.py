@@ -6,7 +6,7 @@ that callable.
 """
 
 from analyzer.plan.alternatives import named
-from analyzer.plan.candidates import candidates, piece_of
+from analyzer.plan.candidates import candidates, piece_box_mm, piece_of
 from analyzer.plan.choose import choose, trial_of
 from analyzer.plan.facts import Facts
 from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposals, weighed
@@ -32,6 +32,7 @@ __all__ = [
     "choose_topping",
     "named",
     "outlook",
+    "piece_box_mm",
     "piece_of",
     "proposals",
     "trial_of",

@@ -22,7 +22,9 @@ from analyzer.plan.rules import (
 from analyzer.regions.types import Regions
 
 CAP_KINDS = ("tearaway",)
+TORN_BESIDE = "tearaway"  #: what is laid under a backing that stays, and torn off
 TURN_DEG = 90.0  #: of every second layer, which evens out a backing's two directions
+TURNS_DEG = (TURN_DEG, 45.0)  #: of a single sheet: its stiff direction across the design, or half-way
 
 
 def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackChoice:
@@ -31,27 +33,30 @@ def layered(kind: str, g_m2: float, layers: int, topping: str | None) -> StackCh
     return StackChoice((BackingChoice(kind, g_m2, layers, turns),), topping)
 
 
-def turned(choice: StackChoice) -> StackChoice:
-    """Return a single layer with its sheet turned across; other stacks as they are."""
+def turned(choice: StackChoice, turn_deg: float = TURN_DEG) -> StackChoice:
+    """Return a single layer with its sheet turned, across or half-way; other stacks as they are."""
     if choice.layers != 1:
         return choice
-    return replace(choice, backings=(replace(choice.backings[0], turns_deg=(TURN_DEG,)),))
+    return replace(choice, backings=(replace(choice.backings[0], turns_deg=(turn_deg,)),))
 
 
 def in_order(setup: Setup, choices: list[StackChoice], kinds: tuple[str, ...]) -> tuple[StackChoice, ...]:
-    """Sort: laid before stuck or fused, which is more work; then by weight with the cover next to skin.
+    """Sort: laid before stuck or fused, and one kind before two, since that is more work; then by weight.
+
+    Weight counts the cover that goes next to skin.
 
     Goods that are held by adhesive lie on what has its own, before what has to be sprayed. Of equal weights:
     fewer layers, then soft ones next to skin, then the cheaper, then the more usual kind.
     """
     easiest = "adhesive" if setup.holding == "adhesive" else "laid"
 
-    def key(choice: StackChoice) -> tuple[bool, float, int, bool, float, int]:
+    def key(choice: StackChoice) -> tuple[bool, bool, float, int, bool, float, int]:
         if not choice.backings:
-            return False, 0.0, 0, False, 0.0, 0
+            return False, False, 0.0, 0, False, 0.0, 0
         kind = setup.tables.backing(choice.backings[0].kind)
         return (
             kind.attach != easiest,
+            len({backing.kind for backing in choice.backings}) > 1,
             burden_g_m2(setup, choice),
             choice.layers,
             touches_skin(setup) and not kind.soft,
@@ -85,6 +90,34 @@ def _mixed(tables: Tables, kind: str, weights: tuple[float, ...], topping: str |
     ]
 
 
+def _joined(setup: Setup, kinds: tuple[str, ...], topping: str | None) -> list[StackChoice]:
+    """Return one layer that stays with one that is torn away, its stiff direction across.
+
+    What stays holds the stitches in the wash, what is torn off holds the cloth while it is sewn (common
+    practice, no source). Only where the backing has to stay: elsewhere what tears off does by itself.
+    """
+    staying = [kind for kind in kinds if _laid(setup, kind) and setup.tables.backing(kind).permanent]
+    if not staying or len(staying) < sum(_laid(setup, kind) for kind in kinds):
+        return []
+    most = constants("plan")["beside_most_g_m2"].value
+    return [
+        StackChoice(
+            (
+                BackingChoice(kind, min(setup.tables.backing(kind).weights_g_m2), 1, (0.0,)),
+                BackingChoice(TORN_BESIDE, weight, 1, (TURN_DEG,)),
+            ),
+            topping,
+        )
+        for kind in staying
+        for weight in setup.tables.backing(TORN_BESIDE).weights_g_m2
+        if weight <= most
+    ]
+
+
+def _laid(setup: Setup, kind: str) -> bool:
+    return setup.tables.backing(kind).attach == "laid"
+
+
 def _stock_weights(tables: Tables, stock: tuple[str, ...]) -> dict[str, tuple[float, ...]]:
     weights: dict[str, set[float]] = {}
     for item in parse_backing(stock, tables):
@@ -113,6 +146,22 @@ def piece_of(setup: Setup, regions: Regions) -> str | None:
     return (setup.piece or setup.cloth).name
 
 
+def piece_box_mm(regions: Regions) -> tuple[float, float, float, float] | None:
+    """Return where pieces of appliques lie, x0, y0, x1, y1 from the middle of the design, None where none."""
+    by_id = {region.id: region for region in regions.items}
+    boxes = [by_id[each.placement].bbox_mm for each in regions.appliques if each.placement in by_id]
+    if not boxes:
+        return None
+    sewn = [region.bbox_mm for region in regions.items]
+    x, y = ((min(box[k] for box in sewn) + max(box[k + 2] for box in sewn)) / 2 for k in (0, 1))
+    return (
+        min(box[0] for box in boxes) - x,
+        min(box[1] for box in boxes) - y,
+        max(box[2] for box in boxes) - x,
+        max(box[3] for box in boxes) - y,
+    )
+
+
 def candidates(
     setup: Setup, stock: tuple[str, ...] | None, regions: Regions, cover: Cover, topping: str | None
 ) -> tuple[StackChoice, ...]:
@@ -130,6 +179,8 @@ def candidates(
     cap = setup.holding == "cap-frame"
     kinds = usual if cap else allowed(setup, usual, patch=is_patch(setup, regions)).kinds
     choices = [step for kind in kinds for step in _ladder(setup.tables, kind, weights[kind], topping)]
+    if stock is None and not cap:
+        choices += _joined(setup, kinds, topping)
     if stock is not None:
         choices += [step for kind in kinds for step in _mixed(setup.tables, kind, weights[kind], topping)]
     least = least_g_m2(setup, regions)
@@ -138,4 +189,5 @@ def candidates(
     if not choices or (not cap and none_is_sensible(setup, regions, cover)):
         choices.append(StackChoice((), topping))
     piece = piece_of(setup, regions)
-    return in_order(setup, [replace(choice, piece=piece) for choice in choices], kinds)
+    box = piece_box_mm(regions) if piece is not None else None
+    return in_order(setup, [replace(choice, piece=piece, piece_box_mm=box) for choice in choices], kinds)

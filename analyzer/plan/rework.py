@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from analyzer.changes import outline_next, refilled, underlaid, widened, without
+from analyzer.changes import outline_next, refilled, split_up, underlaid, widened, without
 from analyzer.design import Design
 from analyzer.findings import Findings, GapVerdict, chance_words
 from analyzer.goods.constants import constants
@@ -53,14 +53,14 @@ def outlook(findings: Findings, cures: str = "") -> Outlook:
 
 
 def proposals(
-    design: Design, regions: Regions, findings: Findings, drifted: Design | None
+    design: Design, regions: Regions, findings: Findings, drifted: Design | None, accepted: float
 ) -> tuple[Proposal, ...]:
     """Return the changes worth trying for what was found, the surest first.
 
-    ``drifted`` is the design moved against its own drift, None where the cloth goes beyond what is computed.
+    ``drifted`` is the design moved against its own drift, None where the cloth goes beyond what is computed;
+    ``accepted`` the chance of missing a limit that the user accepts.
     """
     table = constants("plan")
-    accepted = constants("limits")["chance_accepted"].value
     by_id = {region.id: region for region in regions.items}
     gaps = sorted(
         (gap for gap in findings.gaps if gap.chance_bare >= accepted), key=lambda gap: -gap.chance_bare
@@ -111,7 +111,13 @@ def _for_fill(design: Design, regions: Regions, fill: Region) -> list[Proposal]:
             fill.id,
             None,
             partial(refilled, design, fill, direction_deg=turned),
-        )
+        ),
+        Proposal(
+            say("rework", "split", now=f"{direction:.0f}", then=f"{turned:.0f}"),
+            fill.id,
+            None,
+            partial(split_up, design, fill),
+        ),
     ]
     if then <= table["rework_widest_rows_mm"].value:
         found.append(

@@ -13,10 +13,11 @@ from dataclasses import dataclass, field
 
 from analyzer.goods.constants import constants
 from analyzer.goods.types import StackChoice
-from analyzer.plan.candidates import turned
+from analyzer.plan.candidates import TURNS_DEG, turned
 from analyzer.plan.types import Trial
 
-MOST_STEPS = 4  # stacks judged anew before the best of them is taken
+MOST_STEPS = 6  # stacks judged anew before the best of them is taken
+LIGHTER_STEPS = 2  # lighter stacks that just failed, judged anew once one holds
 
 
 def holds(trial: Trial, accepted: float | None = None) -> bool:
@@ -56,7 +57,11 @@ class Search:
         """Return the place of a stack among the candidates, lightest first."""
         if choice in self.candidates:
             return self.candidates.index(choice)
-        return next(i for i, other in enumerate(self.candidates) if turned(other) == choice)
+        return next(
+            i
+            for i, other in enumerate(self.candidates)
+            if any(turned(other, turn) == choice for turn in TURNS_DEG)
+        )
 
     def _first(self, steps: Sequence[StackChoice], good: Callable[[Trial], bool]) -> StackChoice | None:
         """Return the first of ``steps`` whose trial is good, given that all after it are good too."""
@@ -108,8 +113,9 @@ class Search:
         for choice in sorted(failed, key=self.rank):
             heaviest[_kind(choice)] = choice
         for choice in sorted(heaviest.values(), key=self.rank):
-            if self.good(self.trial(turned(choice))):
-                return turned(choice)
+            for turn in TURNS_DEG:
+                if self.good(self.trial(turned(choice, turn))):
+                    return turned(choice, turn)
         return best
 
     def confirmed(self, choice: StackChoice, confirm: Callable[[StackChoice], Trial]) -> StackChoice:
@@ -124,10 +130,35 @@ class Search:
         while following is not None and following not in seen and len(seen) < MOST_STEPS:
             seen.append(following)
             self.trials[following] = confirm(following)
-            if not expected or self.good(self.trials[following]):
+            if not expected:
                 return following
+            if self.good(self.trials[following]):
+                return self._lighter_yet(following, confirm)
             following = self.lightest()
         return min(seen, key=lambda step: (badness(self.trials[step]), self.rank(step)))
+
+    def _lighter_yet(self, choice: StackChoice, confirm: Callable[[StackChoice], Trial]) -> StackChoice:
+        """Return a lighter stack that holds when judged anew, though the search said that it just fails.
+
+        The search judges on a coarser grid, which overstates gaps at the ends of outlines; so the lighter
+        stacks that it found nearest to holding are confirmed too, the heaviest of them first.
+        """
+        near = constants("plan")["turn_worth_trying"].value
+        below = self.rank(choice)
+        failed = [
+            step
+            for step, trial in self.trials.items()
+            if self.rank(step) < below
+            and not trial.beyond_range
+            and not trial.faults
+            and trial.chance_of_missing <= near
+        ]
+        for step in sorted(failed, key=self.rank, reverse=True)[:LIGHTER_STEPS]:
+            self.trials[step] = confirm(step)
+            if not self.good(self.trials[step]):
+                break
+            choice = step
+        return choice
 
     def best(self) -> StackChoice:
         """Return the stack to fall back on where none holds.
@@ -151,4 +182,4 @@ class Search:
 
 
 def _kind(choice: StackChoice) -> str:
-    return choice.backings[0].kind if choice.backings else ""
+    return "+".join(dict.fromkeys(backing.kind for backing in choice.backings))

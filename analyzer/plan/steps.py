@@ -59,6 +59,8 @@ def _backing_steps(setup: Setup, choice: StackChoice, outcome: str) -> list[str]
         said.append(say("before", "layers", layers=choice.layers, turn=f"{turn:.0f}"))
     elif turns == [TURN_DEG]:
         said.append(say("before", "turned"))
+    elif turns[0]:
+        said.append(say("before", "turned_by", turn=f"{turns[0]:.0f}"))
     return said
 
 
