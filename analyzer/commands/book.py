@@ -98,11 +98,10 @@ def _alike(opened: object, design: Path) -> dict[str, float]:
     from analyzer.formats import read
     from analyzer.library.answers import Alike
     from analyzer.library.book import Book
-    from analyzer.library.sketch import packed, sketch, unpacked
+    from analyzer.library.sketch import sketch
 
     assert isinstance(opened, Book)
-    own = unpacked(packed(sketch(read(design))))[0]
-    return dict(Alike.of(opened).near(own))
+    return dict(Alike.of(opened).near(sketch(read(design))))
 
 
 def _json(answer: Answer, distances: dict[str, float]) -> str:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.arrays import Bytes, Floats
 from analyzer.goods.constants import constants
 from analyzer.library.asking import COLUMNS, VERDICTS, Where, sort_by, where
 from analyzer.library.book import Book
-from analyzer.library.sketch import SIZE, distances, unpacked
+from analyzer.library.sketch import SIZE, distances
 
 #: columns of an answer, beside those of every goods in the book
 SHOWN = (
@@ -120,22 +121,19 @@ def ask(
 class Alike:
     """All sketches of a book, ready to be asked: one question is one product of a matrix."""
 
-    contents: tuple[str, ...]
-    sketches: np.ndarray  #: (n, SIZE) float32 of unit length
+    contents: bytes  #: 32 bytes of sha256 for each
+    sketches: Bytes  #: (n, SIZE) uint8, as the book keeps them
 
     @classmethod
     def of(cls, book: Book) -> Alike:
         """Return the sketches of a book."""
-        with book.told():
-            rows = book.base.execute("SELECT sha256, sketch FROM designs WHERE sketch IS NOT NULL").fetchall()
-        joined = b"".join(row[1] for row in rows)
-        return cls(
-            tuple(row[0] for row in rows), unpacked(joined) if joined else np.zeros((0, SIZE), np.float32)
-        )
+        contents, sketches = book.sketches()
+        return cls(contents, np.frombuffer(sketches, dtype=np.uint8).reshape(-1, SIZE))
 
-    def near(self, one: np.ndarray, within: float | None = None) -> list[tuple[str, float]]:
+    def near(self, one: Floats, within: float | None = None) -> list[tuple[str, float]]:
         """Return the designs alike to a sketch (SIZE,), nearest first, with their distances."""
         reach = constants("library")["alike_distance"].value if within is None else within
         apart = distances(one, self.sketches)
         kept = np.flatnonzero(apart <= reach)
-        return [(self.contents[i], float(apart[i])) for i in kept[np.argsort(apart[kept], kind="stable")]]
+        order = kept[np.argsort(apart[kept], kind="stable")]
+        return [(self.contents[32 * i : 32 * i + 32].hex(), float(apart[i])) for i in order.tolist()]

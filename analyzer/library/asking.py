@@ -106,7 +106,7 @@ def sort_by(column: str) -> Where:
     reader = _Reader(column, [])
     expression = _value_of(reader, column.lstrip("-"), 0)
     order = "DESC" if falling else "ASC"
-    return Where(f"({expression}) IS NULL, {expression} {order}", tuple(reader.values) * 2)
+    return Where(f"({expression}) IS NULL, ({expression}) {order}", tuple(reader.values) * 2)
 
 
 def _tokens(question: str) -> list[tuple[str, str, int]]:

@@ -19,6 +19,7 @@ from analyzer.library.types import Asked, Measures, Record
 
 SCHEMA = 1
 _APPLICATION = 0x70726870  #: in the file's header, so that a design book is known from any other database
+_PAGE = 4096  #: sketches in one row
 _WAIT_S = 60.0  #: for another scan's transaction
 _OF_MEASURES = tuple(f.name for f in fields(Measures) if f.name not in ("threads", "noted"))
 
@@ -94,7 +95,8 @@ class Book:
             try:
                 yield
             except BaseException:
-                self.base.execute("ROLLBACK")
+                if self.base.in_transaction:  # a full disk has rolled it back already
+                    self.base.execute("ROLLBACK")
                 raise
             self.base.execute("COMMIT")
 
@@ -157,6 +159,7 @@ class Book:
     ) -> None:
         """Write finished designs and the places they were found at, in one transaction."""
         with self.transaction():
+            self._mark_pages(0)
             for record in records:
                 self._write_record(record, asked)
             self.base.executemany(
@@ -205,6 +208,7 @@ class Book:
     def forget(self, root: str, keys: Iterable[bytes]) -> None:
         """Forget places, and the designs that are then found nowhere."""
         with self.transaction():
+            self._mark_pages(0)
             self.base.executemany(
                 "DELETE FROM files WHERE root = ? AND key = ?", [(root, key) for key in keys]
             )
@@ -216,6 +220,42 @@ class Book:
             )
             for table in ("findings", "verdicts", "threads", "designs"):
                 self.base.execute(f"DELETE FROM {table} WHERE sha256 IN (SELECT sha256 FROM gone)")
+
+    def _mark_pages(self, fresh: int) -> None:
+        self.base.execute("INSERT OR REPLACE INTO marks VALUES ('pages', ?)", (fresh,))
+
+    def pages_fresh(self) -> bool:
+        """Say whether the pages of sketches hold what the designs hold."""
+        with self.told():
+            mark = self.base.execute("SELECT value FROM marks WHERE name = 'pages'").fetchone()
+        return mark is not None and bool(mark[0])
+
+    def page_sketches(self) -> None:
+        """Gather the sketches of all designs into pages, so that asking what is alike reads a few rows."""
+        with self.transaction():
+            self.base.execute("DELETE FROM sketch_pages")
+            rows = self.base.execute(
+                "SELECT sha256, sketch FROM designs WHERE sketch IS NOT NULL ORDER BY sha256"
+            ).fetchall()
+            for page, begin in enumerate(range(0, len(rows), _PAGE)):
+                part = rows[begin : begin + _PAGE]
+                contents = b"".join(bytes.fromhex(row[0]) for row in part)
+                sketches = b"".join(row[1] for row in part)
+                self.base.execute("INSERT INTO sketch_pages VALUES (?, ?, ?)", (page, contents, sketches))
+            self._mark_pages(1)
+
+    def sketches(self) -> tuple[bytes, bytes]:
+        """Return the contents (32 bytes each) and the sketches of all designs, from pages while fresh."""
+        with self.told():
+            if self.pages_fresh():
+                pages = self.base.execute(
+                    "SELECT contents, sketches FROM sketch_pages ORDER BY page"
+                ).fetchall()
+                return b"".join(row[0] for row in pages), b"".join(row[1] for row in pages)
+            rows = self.base.execute(
+                "SELECT sha256, sketch FROM designs WHERE sketch IS NOT NULL ORDER BY sha256"
+            ).fetchall()
+            return b"".join(bytes.fromhex(row[0]) for row in rows), b"".join(row[1] for row in rows)
 
     def counts(self) -> dict[str, int]:
         """Return how many files and designs there are, and how many of each status."""

@@ -143,6 +143,8 @@ def scan(folder: Path, book: Book, asked: Asked, workers: Workers, tell: Tell = 
     finally:
         state.write()
     _forget(state, before, kept, fresh)
+    if not book.pages_fresh():
+        book.page_sketches()
     tell(tally)
     return tally
 
@@ -163,4 +165,5 @@ def _forget(
             state.tally.moved.append((key.replace(b"\x00", b" > ").decode("utf-8", "replace"), new.pop(0)))
         else:
             state.tally.gone += 1
-    state.book.forget(state.root, lost)
+    if lost or state.tally.looked_at or state.tally.copies:
+        state.book.forget(state.root, lost)

@@ -50,3 +50,12 @@ CREATE TABLE threads (
     rgb TEXT, name TEXT, stitches INTEGER NOT NULL,
     PRIMARY KEY (sha256, block)
 ) WITHOUT ROWID;
+CREATE TABLE sketch_pages (       -- the sketches of all designs, some thousands to a row, for asking what is alike
+    page INTEGER PRIMARY KEY,
+    contents BLOB NOT NULL,       -- 32 bytes of sha256 each
+    sketches BLOB NOT NULL        -- 120 bytes each
+);
+CREATE TABLE marks (              -- single facts about the book
+    name TEXT PRIMARY KEY,        -- pages: 1 while sketch_pages hold what designs hold
+    value INTEGER NOT NULL
+) WITHOUT ROWID;

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.arrays import Floats, frozen
+from analyzer.arrays import Bytes, Floats, frozen
 from analyzer.design import Design
 
 RINGS, HARMONICS = 12, 10
@@ -18,11 +18,12 @@ _REACH = 2.4  #: outermost ring, radii of gyration
 _STEP = 0.04  #: longest piece of thread that is spread as one point, radii of gyration
 _LONGEST = 3.0  #: stitches longer than so many radii are no drawing
 SIZE = RINGS * HARMONICS
+_CHUNK = 8192  #: sketches compared at a time, so that they stay in the cache
 
 
 def sketch(design: Design) -> Floats:
     """Return the sketch of a design, (SIZE,) float64 of unit length; zeros where there is nothing to see."""
-    ends = np.flatnonzero(design.joined)
+    ends = np.flatnonzero(design.joined & ~design.jumped)  # thread carried over by a jump is no drawing
     if not ends.size:
         return frozen(np.zeros(SIZE))
     a, b = design.penetrations[ends - 1], design.penetrations[ends]
@@ -78,16 +79,15 @@ def packed(values: Floats) -> bytes:
     return np.round(np.clip(values, 0.0, 1.0) * 255.0).astype(np.uint8).tobytes()
 
 
-def unpacked(content: bytes) -> Floats:
-    """Return sketches (n, SIZE) float32 of unit length from the bytes that the design book keeps."""
-    raw = np.frombuffer(content, dtype=np.uint8).reshape(-1, SIZE).astype(np.float32)
-    norm = np.linalg.norm(raw, axis=1, keepdims=True)
-    unit: Floats = raw / np.maximum(norm, 1e-6)
-    return unit
+def distances(one: Floats, many: Bytes) -> Floats:
+    """Return how far (n,) a sketch (SIZE,) is from each of ``many`` (n, SIZE) uint8, as the book keeps them.
 
-
-def distances(one: Floats, many: Floats) -> Floats:
-    """Return how far (n,) a sketch is from each of ``many`` (n, SIZE): 0 the same, 2 nothing in common."""
-    product: Floats = many @ one.astype(many.dtype)
-    apart: Floats = np.sqrt(np.maximum(0.0, 2.0 - 2.0 * product.astype(np.float64)))
-    return apart
+    0 is the same, the square root of 2 nothing in common: the distance of both as vectors of unit length.
+    """
+    own = np.round(np.clip(one, 0.0, 1.0) * 255.0).astype(np.float32)
+    apart = np.empty(len(many))
+    for begin in range(0, len(many), _CHUNK):
+        part = many[begin : begin + _CHUNK].astype(np.float32)
+        lengths = np.sqrt(np.einsum("ij,ij->i", part, part)) * max(float(np.linalg.norm(own)), 1e-6)
+        apart[begin : begin + _CHUNK] = 2.0 - 2.0 * (part @ own) / np.maximum(lengths, 1e-6)
+    return np.sqrt(np.maximum(apart, 0.0))
