@@ -1,0 +1,89 @@
+"""Times scans into the design book: made files of a realistic spread, measured and screened on three goods.
+
+Run from the checkout: ``python benchmarks/bench_library.py [FILES ...]``. Sizes are drawn so that the median design
+has some 3,300 stitches, 95 % fewer than 20,000, and one in five hundred 200,000 (a lognormal spread). Designs a second
+are of the wall clock with one worker process, which the table divides by the worker's share of a processor; memory
+is the peak of this process and of the largest worker. The last column is how much faster a second scan is.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+from bench_regions import build
+
+from analyzer.formats import to_bytes, writable_format
+from analyzer.library.book import Book
+from analyzer.library.scanning import scan
+from analyzer.library.types import Asked
+from analyzer.library.workers import LocalWorkers
+
+_MEDIAN, _SPREAD, _HUGE = 3_300, 1.1, 200_000  # exp(1.645 * 1.1) * 3,300 is some 20,000
+_KINDS = ("mixed", "lettering", "fills")
+_SHAPES = 120  #: different designs that are built; files are these with another first stitch
+
+
+def write(folder: Path, files: int) -> None:
+    """Write so many different stitch files."""
+    rng = np.random.default_rng(0)
+    made = []
+    for number in range(min(files, _SHAPES)):
+        size = int(np.clip(rng.lognormal(np.log(_MEDIAN), _SPREAD), 300, 60_000))
+        design = build(_KINDS[number % 3], size)
+        made.append(to_bytes(design, writable_format(Path("a.pes")), "a.pes")[0])
+    if files >= 500:
+        made.append(to_bytes(build("fills", _HUGE), writable_format(Path("a.pes")), "a.pes")[0])
+    for number in range(files):
+        huge = files >= 500 and number % 500 == 499
+        content = made[-1] if huge else made[number % min(files, _SHAPES)]
+        # other bytes after the end of the design: another file to the book, the same work
+        (folder / f"{number:06d}.pes").write_bytes(content + number.to_bytes(4, "little"))
+
+
+def peaks_mb() -> tuple[float, float]:
+    """Return the peaks of memory of this process and of its largest child, MB; nan where not told."""
+    try:
+        import resource
+    except ImportError:
+        return float("nan"), float("nan")
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    return own / 1024.0, children / 1024.0
+
+
+def timed(folder: Path, book: Path, asked: Asked) -> float:
+    """Scan with one worker and return the seconds."""
+    begin = time.perf_counter()
+    with Book(book, write=True) as opened:
+        workers = LocalWorkers(1)
+        scan(folder, opened, asked, workers)
+        workers.close()
+    return time.perf_counter() - begin
+
+
+def main() -> None:
+    """Print a line for each number of files, measured only and with three goods."""
+    sizes = [int(text) for text in sys.argv[1:]] or [200, 800]
+    print("files   goods   seconds   designs/s   second scan s   times faster   parent MB   worker MB")
+    for goods in ((), ("poplin", "jersey", "terry")):
+        for files in sizes:
+            with tempfile.TemporaryDirectory() as place:
+                folder = Path(place) / "designs"
+                folder.mkdir()
+                write(folder, files)
+                book = Path(place) / "book.sqlite"
+                first = timed(folder, book, Asked(goods))
+                again = timed(folder, book, Asked(goods))
+                own, worker = peaks_mb()
+            print(
+                f"{files:6,d} {len(goods):6d} {first:10.1f} {files / first:10.1f} {again:14.2f} {first / again:14.0f}"
+                f" {own:11.0f} {worker:11.0f}"
+            )
+
+
+if __name__ == "__main__":
+    main()
