@@ -34,14 +34,14 @@ def write(folder: Path, files: int) -> None:
     for number in range(min(files, _SHAPES)):
         size = int(np.clip(rng.lognormal(np.log(_MEDIAN), _SPREAD), 300, 60_000))
         design = build(_KINDS[number % 3], size)
-        made.append(to_bytes(design, writable_format(Path("a.pes")), "a.pes")[0])
+        made.append(to_bytes(design, writable_format(Path("a.exp")), "a.exp")[0])
     if files >= 500:
-        made.append(to_bytes(build("fills", _HUGE), writable_format(Path("a.pes")), "a.pes")[0])
+        made.append(to_bytes(build("fills", _HUGE), writable_format(Path("a.exp")), "a.exp")[0])
     for number in range(files):
         huge = files >= 500 and number % 500 == 499
         content = made[-1] if huge else made[number % min(files, _SHAPES)]
         # other bytes after the end of the design: another file to the book, the same work
-        (folder / f"{number:06d}.pes").write_bytes(content + number.to_bytes(4, "little"))
+        (folder / f"{number:06d}.exp").write_bytes(content + number.to_bytes(4, "little"))
 
 
 def peaks_mb() -> tuple[float, float]:

@@ -13,6 +13,7 @@ from analyzer.goods.constants import constants
 from analyzer.library.measuring import look_at
 from analyzer.library.types import Asked, Record
 
+_END_S = 5.0  #: that a worker may take to end
 _WAITING = 4  #: designs handed out for each worker, so that none waits and memory stays bounded
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -138,6 +139,8 @@ class LocalWorkers:
         self._pool.shutdown(wait=False, cancel_futures=True)
         for process in processes:
             process.terminate()
+        for process in processes:
+            process.join(_END_S)
 
 
 def _ended(content: bytes) -> Record:
