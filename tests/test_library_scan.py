@@ -451,7 +451,8 @@ def cluster() -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
         if b"tcp://" in line:
             address = "tcp://" + line.decode().split("tcp://")[1].split()[0].strip()
             break
-    threading.Thread(target=lambda: [None for _ in scheduler.stderr or ()], daemon=True).start()
+    reader = threading.Thread(target=lambda: [None for _ in scheduler.stderr or ()], daemon=True)
+    reader.start()
     worker = [
         sys.executable,
         "-m",
@@ -467,6 +468,8 @@ def cluster() -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
     for process in (*hands, scheduler):
         process.kill()
         process.wait()
+    reader.join(5.0)
+    scheduler.stderr.close()
 
 
 @pytest.mark.long

@@ -5,6 +5,7 @@ from __future__ import annotations
 import concurrent.futures as futures
 import multiprocessing
 import os
+import time
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from typing import Any, Protocol
@@ -13,6 +14,7 @@ from analyzer.goods.constants import constants
 from analyzer.library.measuring import look_at
 from analyzer.library.types import Asked, Record
 
+_LOOK_S = 0.02  #: between looks at what a cluster has done
 _END_S = 5.0  #: that a worker may take to end
 _WAITING = 4  #: designs handed out for each worker, so that none waits and memory stays bounded
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -186,13 +188,8 @@ class ClusterWorkers:
 
     def take(self, *, wait: bool) -> list[tuple[int, Record]]:
         """Return what is finished; ``wait`` until something is."""
-        import distributed
-
-        wait_for: Any = distributed.wait
-        if not self._given:
-            return []
-        with suppress(TimeoutError):
-            wait_for(list(self._given), timeout=None if wait else 0.001, return_when="FIRST_COMPLETED")
+        while wait and self._given and not any(future.done() for future in self._given):
+            time.sleep(_LOOK_S)
         done = [future for future in self._given if future.done()]
         return [(self._given.pop(future), future.result()) for future in done]
 
