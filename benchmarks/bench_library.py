@@ -1,9 +1,9 @@
 """Times scans into the design book: made files of a realistic spread, measured and screened on three goods.
 
-Run from the checkout: ``python benchmarks/bench_library.py [FILES ...]``. Sizes are drawn so that the median design
-has some 3,300 stitches, 95 % fewer than 20,000, and one in five hundred 200,000 (a lognormal spread). Designs a second
-are of the wall clock with one worker process, which the table divides by the worker's share of a processor; memory
-is the peak of this process and of the largest worker. The last column is how much faster a second scan is.
+Run from the checkout: ``python benchmarks/bench_library.py [FILES ...]``. Sizes are drawn so that the median
+design has some 3,300 stitches, 95 % fewer than 20,000, and one in five hundred 200,000 (a lognormal spread).
+Designs a second are of the wall clock with one worker process; memory is the peak of this process and of the
+largest worker. The last but two says how much faster a second scan is.
 """
 
 from __future__ import annotations
@@ -80,8 +80,8 @@ def main() -> None:
                 again = timed(folder, book, Asked(goods))
                 own, worker = peaks_mb()
             print(
-                f"{files:6,d} {len(goods):6d} {first:10.1f} {files / first:10.1f} {again:14.2f} {first / again:14.0f}"
-                f" {own:11.0f} {worker:11.0f}"
+                f"{files:6,d} {len(goods):6d} {first:10.1f} {files / first:10.1f} {again:14.2f} "
+                f"{first / again:14.0f} {own:11.0f} {worker:11.0f}"
             )
 
 
