@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import replace
 from functools import cache
 
 from analyzer import cloth, findings, goods, mechanics, pipeline, plan
@@ -15,7 +14,7 @@ from analyzer.cloth import Cover, Use
 from analyzer.design import Command, Design
 from analyzer.errors import NotConverged, PrehoopError
 from analyzer.findings import Evidence
-from analyzer.findings.types import Finding, Findings
+from analyzer.findings.types import Finding, Findings, GapVerdict
 from analyzer.formats import read_bytes
 from analyzer.goods import Draws, Setup, StackChoice
 from analyzer.job import Job, OwnMaterials
@@ -93,7 +92,7 @@ def screened(
         flat = setup.holding != "cap-frame"
         evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
         found = findings.judge(evidence)
-        verdicts.append(_verdict(setup, choice, found, beyond=response.pull_in.beyond_range))
+        verdicts.append(_screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range))
     return tuple(verdicts)
 
 
@@ -102,13 +101,32 @@ def _draws() -> Draws:
     return goods.draw(_DRAWS, 0)
 
 
-def _verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
+def _screen_verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
+    """Return what a screen says of one goods: faults and what cannot be computed want rework."""
     faults = [item for item in found.items if item.level == "fault"]
     holds = not beyond and found.chance_of_missing <= setup.chance_accepted
     outcome = "rework" if faults or beyond else "hoop-it" if holds else "sample-first"
     worst = max(found.gaps, key=lambda one: max(one.chance_bare, one.chance_overlap), default=None)
+    return _verdict(setup.cloth.name, outcome, found, worst, choice, holds=holds)
+
+
+def _full(design: Design, job: Job) -> Verdict:
+    """Return what the whole plan says of one goods."""
+    checked = pipeline.check(design, job, changes=False)
+    judged, chosen = checked.judged, checked.plan
+    if judged is None or chosen is None:
+        raise NotConverged("a check on goods came back without a plan")
+    found, setup = judged.findings, judged.setup
+    holds = found.chance_of_missing <= setup.chance_accepted
+    worst = worst_gap(judged)
+    return _verdict(setup.cloth.name, chosen.outcome, found, worst, chosen.choice, holds=holds)
+
+
+def _verdict(
+    on: str, outcome: str, found: Findings, worst: GapVerdict | None, choice: StackChoice, *, holds: bool
+) -> Verdict:
     return Verdict(
-        goods=setup.cloth.name,
+        goods=on,
         outcome=outcome,
         chance=found.chance_of_missing,
         decided_by=found.decided_by,
@@ -118,30 +136,7 @@ def _verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool
         pucker_mm=found.pucker.amplitude_mm,
         stack=backing_in_words(choice),
         enough=holds,
-        noted=_noted(setup.cloth.name, found.items),
-    )
-
-
-def _full(design: Design, job: Job) -> Verdict:
-    """Return what the whole plan says of one goods."""
-    checked = pipeline.check(design, job, changes=False)
-    judged, chosen = checked.judged, checked.plan
-    if judged is None or chosen is None:
-        raise NotConverged("a check on goods came back without a plan")
-    worst = worst_gap(judged)
-    found = judged.findings
-    return Verdict(
-        goods=judged.setup.cloth.name,
-        outcome=chosen.outcome,
-        chance=found.chance_of_missing,
-        decided_by=found.decided_by,
-        worst_gap_mm=worst.worst_mm if worst else None,
-        gap_low_mm=worst.low_mm if worst else None,
-        gap_high_mm=worst.high_mm if worst else None,
-        pucker_mm=found.pucker.amplitude_mm,
-        stack=backing_in_words(chosen.choice),
-        enough=found.chance_of_missing <= judged.setup.chance_accepted,
-        noted=_noted(judged.setup.cloth.name, found.items),
+        noted=_noted(on, found.items),
     )
 
 
@@ -183,8 +178,3 @@ def _measures(design: Design, regions: Regions, cover: Cover, use: Use, own: Fin
         sketch=packed(sketch(design)),
         noted=_noted("", own.items),
     )
-
-
-def measured_only(record: Record) -> Record:
-    """Return a record without what was computed for goods."""
-    return replace(record, verdicts=())
