@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from scipy.spatial import cKDTree
 
 from analyzer.arrays import Bools, Floats, Ints, box_of
@@ -27,6 +28,7 @@ _ROUND_ALL_MM = 1.5  #: an outline is nowhere so much smaller than what it goes 
 _WAY_STITCHES, _LEAST_WAY_MM = 12, 2.5  #: looked at before an outline; a way to it is longer
 _STRAIGHT_ON = 0.97  #: cosine between the stitches of a way
 _ACROSS = 0.8  #: cosine between a way and the rings under it, most
+_CROSSED = 3  #: a way that crosses so many rings is none of them
 _DEEP_CELLS = 3  #: an outline is nowhere so many cells inside
 _OF_THE_FILL = 0.7  #: a ring lies in what all of them take up over this share of its length
 _WIDEST_MM = 1.4  #: rings further apart than this are a drawing
@@ -224,22 +226,36 @@ def without_base(sewn: Sewn, strokes: Strokes, piece: Piece, over: Ground | None
     short = sewn.path_mm(last + 1, piece.last) < constants("regions")["curves_mm"].value
     if short or last < piece.first + _WAY_STITCHES:
         return [piece]
+    # Most of a short way, a single stitch, may lie under the border already.
+    if not any(_way_across(sewn, piece, end, points, stitch) for end in (last, last + 1)):
+        return [piece]
+    fill = curved_rows(sewn, strokes, Piece(piece.first, last, "line"))
+    return [fill, Piece(last + 1, piece.last, "line")] if fill.shape == "curves" else [piece]
+
+
+def _way_across(sewn: Sewn, piece: Piece, last: int, points: Floats, stitch: Ints) -> bool:
+    """Whether stitches of a curved fill up to ``last`` are a straight way across its rings.
+
+    ``points`` (q, 2) mm are samples along the piece, each of one ``stitch`` (q,).
+    """
     step = np.diff(sewn.penetrations[piece.first : last + 1], axis=0)
     length = np.hypot(*step.T)
     straight = step @ step[-1] > _STRAIGHT_ON * length * length[-1]
     first = piece.first + 1 + int(np.flatnonzero(~straight)[-1]) + 1 if not straight.all() else last + 1
     rings = stitch < first - _WAY_STITCHES
     if sewn.path_mm(first, last) < _LEAST_WAY_MM or not rings.any():
-        return [piece]
-    # The next ring runs along the one before; a way lies across all that it goes over.
-    tree, way = cKDTree(points[rings]), sewn.samples(first, last)[0]
-    under = stitch[rings][tree.query(way)[1]]
+        return False
+    # The next ring runs along the one before and crosses none; a way lies across all that it goes over, but
+    # for one into a tip, where rings run nearly as it does.
+    way = sewn.samples(first, last)[0]
+    under = stitch[rings][cKDTree(points[rings]).query(way)[1]]
     turn = sewn.penetrations[under] - sewn.penetrations[under - 1]
     along = np.abs(turn @ step[-1]) / np.maximum(np.hypot(*turn.T) * length[-1], 1e-9)
-    if np.median(along) > _ACROSS:
-        return [piece]
-    fill = curved_rows(sewn, strokes, Piece(piece.first, last, "line"))
-    return [fill, Piece(last + 1, piece.last, "line")] if fill.shape == "curves" else [piece]
+    if np.median(along) <= _ACROSS:
+        return True
+    chain = shapely.linestrings(sewn.penetrations[piece.first : first - _WAY_STITCHES])
+    cross = shapely.intersection(chain, shapely.linestrings(sewn.penetrations[first - 1 : last + 1]))
+    return bool(shapely.get_num_geometries(cross) >= _CROSSED)
 
 
 def curved_rows(sewn: Sewn, strokes: Strokes, piece: Piece) -> Piece:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from analyzer.arrays import Ints
+from analyzer.arrays import Floats, Ints
 from analyzer.goods.constants import constants
 from analyzer.regions.groups import Piece, axial_gap, rows_of_both
 from analyzer.regions.hidden import Ground, hidden_share
@@ -98,14 +98,16 @@ def _ends(sewn: Sewn, strokes: Strokes, band: Piece, scrap: Piece, over: Ground 
         return True
     short = scrap.path_mm(sewn) < constants("regions")["scrap_mm"].value
     own = (short and hidden_share(sewn, scrap, over) < 0.5) or _rows_of(sewn, strokes, scrap, band)
-    return own and _lies_on(sewn, scrap, band)
+    return own and _lies_on(sewn, strokes, scrap, band)
 
 
 def _begins(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a scrap is the first rows of a band; what only leads up to it or lies under it is not."""
     if not band.band or not follows(sewn, scrap, band):
         return False
-    return _tiny(sewn, scrap) or (_rows_of(sewn, strokes, scrap, band) and _lies_on(sewn, scrap, band))
+    if _tiny(sewn, scrap):
+        return True
+    return _rows_of(sewn, strokes, scrap, band) and _lies_on(sewn, strokes, scrap, band)
 
 
 def _first_rows(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> int | None:
@@ -207,14 +209,24 @@ def _with_scrap(strokes: Strokes, band: Piece, scrap: Piece) -> Piece:
     )
 
 
-def _lies_on(sewn: Sewn, scrap: Piece, band: Piece) -> bool:
+def _lies_on(sewn: Sewn, strokes: Strokes, scrap: Piece, band: Piece) -> bool:
     """Whether a scrap is nowhere further from a band than its next rows would be."""
     own, _ = sewn.samples(scrap.first, scrap.last)
+    along = _along(strokes, scrap, band)
+    reach = max(3.0, len(along)) * band.spacing_mm + 0.3
     first, last = max(band.first, scrap.first - _LOOK_STITCHES), min(band.last, scrap.last + _LOOK_STITCHES)
-    rows, _ = sewn.samples(first, last)
-    reach = 3.0 * band.spacing_mm + 0.3
+    if _beside(own, sewn.samples(first, last)[0], reach):
+        return True
+    # A last section may lie beside rows sewn long before: rows to and fro are of the fill there, too.
+    if _unbroken_from(strokes, along, band.spacing_mm) + 2 > len(along):
+        return False
+    return _beside(own, near_box(sewn.samples(band.first, band.last)[0], own, reach), reach)
+
+
+def _beside(own: Floats, rows: Floats, reach_mm: float) -> bool:
+    """Whether each of ``own`` (k, 2) is within reach of one of ``rows`` (r, 2)."""
     if len(own) * len(rows) < _FEW_PAIRS:
         x, y = (own[:, None, axis] - rows[None, :, axis] for axis in (0, 1))
-        return bool((x * x + y * y).min(axis=1).max() < reach**2)
-    found = np.asarray(cKDTree(rows).query(own, distance_upper_bound=reach)[0])
-    return bool((found < reach).all())
+        return bool(len(rows) and (x * x + y * y).min(axis=1).max() < reach_mm**2)
+    found = np.asarray(cKDTree(rows).query(own, distance_upper_bound=reach_mm)[0])
+    return bool((found < reach_mm).all())

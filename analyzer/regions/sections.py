@@ -14,6 +14,7 @@ from analyzer.regions.sewn import Sewn, near_box
 _SAME_DIRECTION_DEG = 10.0
 _EXACTLY_DEG = 4.0
 _GROWN = 2.0  #: rows of one fill lie at most so many times further apart in one section than in another
+_TIP_ROWS = 8  #: of a band with fewer rows the spacing is not well known
 _ON_TOP_SHARE = 0.3  #: more of a band than this within half a row of another lies on top of it, not beside it
 
 
@@ -46,7 +47,7 @@ def _last_band(sewn: Sewn, kept: list[Piece], piece: Piece, over: Ground | None)
     if not piece.band:
         return None
     back = len(kept) - 1
-    while back >= 0 and not kept[back].band:
+    while back >= 0 and (not kept[back].band or _tip(sewn, kept[back], piece)):
         back -= 1
     if back < 0 or not _same_rows(sewn, kept[back], piece):
         return None
@@ -54,6 +55,19 @@ def _last_band(sewn: Sewn, kept: list[Piece], piece: Piece, over: Ground | None)
     if all(_passable(sewn, other, kept[back], piece, over) for other in between):
         return back
     return None
+
+
+def _tip(sewn: Sewn, tip: Piece, after: Piece) -> bool:
+    """Whether a band is few rows along those of the next, sewn right on: their spacing tells nothing.
+
+    In an acute tip, under a border, every other row may be left out; sections before and after are like.
+    """
+    if tip.shape != "rows" or not tip.hidden or len(tip.rows) >= _TIP_ROWS or _same_rows(sewn, tip, after):
+        return False
+    if tip.direction_deg is None or after.direction_deg is None:
+        return False
+    along = axial_gap(tip.direction_deg, after.direction_deg) < _SAME_DIRECTION_DEG
+    return along and bool(sewn.joined[tip.first : after.first + 1].all())
 
 
 def _passable(sewn: Sewn, piece: Piece, before: Piece, after: Piece, over: Ground | None) -> bool:
