@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -242,3 +243,40 @@ def test_hostile_names_run_nothing(browser: Any, checked: Checked, tmp_path: Pat
     assert shown.title().startswith("</title><script>window.ran = 1</script>")
     assert "<img src=x" in shown.inner_text(".about")
     shown.close()
+
+
+def test_the_cloth_is_brought_nearer_and_tells_what_lies_there(page: Any, checked: Checked) -> None:
+    """By keyboard alone; places are told in mm from the middle, regions by their numbers."""
+    before = picture(page)
+    page.focus(".stage")
+    for key in ("+", "+", "ArrowRight"):
+        page.keyboard.press(key)
+    assert picture(page) != before
+    told = page.inner_text("#here")
+    place = re.search(r"At \((-?[0-9.]+), (-?[0-9.]+)\) mm: (fill|satin|run|underlay|tie|travel) (\d+)", told)
+    assert place is not None, told
+    x, y = float(place[1]), float(place[2])
+    region = next(one for one in checked.regions.items if one.id == int(place[4]))
+    x0, y0, x1, y1 = checked.design.bounds_mm
+    middle = (x0 + x1) / 2, (y0 + y1) / 2
+    low_x, low_y, high_x, high_y = region.bbox_mm
+    assert low_x - 3.0 <= x + middle[0] <= high_x + 3.0
+    assert low_y - 3.0 <= y + middle[1] <= high_y + 3.0
+    assert "moved" in told
+    page.keyboard.press("0")
+    assert picture(page) == before
+
+
+def test_dragging_moves_along_the_cloth(page: Any) -> None:
+    page.click("#nearer")
+    page.click("#nearer")
+    box = page.locator(".stage").bounding_box()
+    page.locator(".stage").scroll_into_view_if_needed()
+    box = page.locator(".stage").bounding_box()
+    before = picture(page)
+    page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.3 * box["width"], box["y"] + 0.45 * box["height"])
+    page.mouse.up()
+    assert picture(page) != before
+    page.click("#all")

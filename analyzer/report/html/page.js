@@ -81,6 +81,45 @@
     for (let x = apart / 2; x < halfX; x += apart) { draw(x, halfY, false); draw(-x, halfY, false); }
     for (let y = apart / 2; y < halfY; y += apart) { draw(y, halfX, true); draw(-y, halfX, true); }
   };
+  // what is looked at: how many times nearer than the whole, and the place in the middle, mm
+  const near = { times: 1, x: 0, y: 0 };
+  const stage = canvas.parentElement;
+  const whole = stage.querySelector("svg.over").getAttribute("viewBox").split(" ").map(Number);
+  const unit = whole[2] / (2 * halfX);  // of the drawings, in a millimetre
+  const look = (times, x, y) => {
+    near.times = Math.min(Math.max(times, 1), 40);
+    const roomX = halfX - halfX / near.times, roomY = halfY - halfY / near.times;
+    near.x = Math.min(Math.max(x, -roomX), roomX);
+    near.y = Math.min(Math.max(y, -roomY), roomY);
+    const wide = whole[2] / near.times, high = whole[3] / near.times;
+    const box = [near.x * unit - wide / 2, -near.y * unit - high / 2, wide, high].join(" ");
+    stage.querySelectorAll(":scope > svg").forEach((one) => one.setAttribute("viewBox", box));
+    stage.classList.toggle("near", near.times > 1);
+    soon();
+  };
+  const spot = (event) => {
+    const box = canvas.getBoundingClientRect();
+    const x = (event.clientX - box.left) / box.width - 0.5, y = 0.5 - (event.clientY - box.top) / box.height;
+    return [near.x + x * 2 * halfX / near.times, near.y + y * 2 * halfY / near.times];
+  };
+  // what is at a place: the stitch that lies nearest of those sewn, and how far the cloth has gone
+  const here = document.getElementById("here");
+  const tellPlace = (x, y) => {
+    const step = Number(slider.value), end = step ? data.steps[step - 1].end : 0;
+    let best = 25 / near.times ** 2 + 1, found = -1;
+    for (let k = 1; k < end; k++) {
+      if (!tones[k]) continue;
+      const dx = (at[2 * k] + at[2 * k - 2]) / 2 - x, dy = (at[2 * k + 1] + at[2 * k - 1]) / 2 - y;
+      if (dx * dx + dy * dy < best) { best = dx * dx + dy * dy; found = k; }
+    }
+    const part = data.parts.find((one) => found >= one[2] && found <= one[3]);
+    const [dx, dy] = moves ? cloth(step, x, y) : [0, 0];
+    const moved = Math.hypot(dx, dy) / data.unit_mm, digits = data.unit_mm > 1 ? 3 : 1;
+    const number = (mm) => (mm / data.unit_mm).toFixed(digits);
+    here.textContent = `At (${number(x)}, ${number(y)}) ${data.unit}: ` +
+      (part ? data.names[part[0]] || `region ${part[0]}` : "no stitching") +
+      (moves ? `; the cloth has moved ${moved.toFixed(digits)} ${data.unit} by then (estimate).` : ".");
+  };
   const draw = () => {
     const step = Number(slider.value);
     const end = step ? data.steps[step - 1].end : 0;
@@ -89,8 +128,8 @@
     if (!wide) return;
     canvas.width = Math.round(wide * ratio);
     canvas.height = Math.round(high * ratio);
-    const scale = canvas.width / (2 * halfX);
-    pen.setTransform(scale, 0, 0, -scale, canvas.width / 2, canvas.height / 2);
+    const scale = canvas.width / (2 * halfX / near.times);
+    pen.setTransform(scale, 0, 0, -scale, canvas.width / 2 - near.x * scale, canvas.height / 2 + near.y * scale);
     pen.lineCap = pen.lineJoin = "round";
     place(step, end);
     if (moves) grid(step);
@@ -142,6 +181,47 @@
     slider.value = String(Math.min(Math.max(step, 0), data.steps.length));
     tell();
   };
+  const closer = (times) => { look(near.times * times, near.x, near.y); tellPlace(near.x, near.y); };
+  document.getElementById("nearer").addEventListener("click", () => closer(1.6));
+  document.getElementById("farther").addEventListener("click", () => closer(1 / 1.6));
+  document.getElementById("all").addEventListener("click", () => look(1, 0, 0));
+  stage.addEventListener("wheel", (event) => {
+    if (!event.ctrlKey && near.times === 1 && event.deltaY > 0) return;  // the page itself goes on
+    if (!event.ctrlKey && document.activeElement !== stage) return;
+    event.preventDefault();
+    const [x, y] = spot(event), times = Math.min(Math.max(near.times * (event.deltaY < 0 ? 1.25 : 0.8), 1), 40);
+    look(times, x + (near.x - x) * near.times / times, y + (near.y - y) * near.times / times);
+  }, { passive: false });
+  let held = null;
+  stage.addEventListener("pointerdown", (event) => {
+    if (event.target.closest("a")) return;
+    held = { x: event.clientX, y: event.clientY, from: [near.x, near.y] };
+    if (near.times > 1) stage.setPointerCapture(event.pointerId);
+  });
+  stage.addEventListener("pointerup", () => { held = null; });
+  stage.addEventListener("pointermove", (event) => {
+    if (held && near.times > 1) {
+      const mm = 2 * halfX / near.times / canvas.clientWidth;
+      look(near.times, held.from[0] - (event.clientX - held.x) * mm, held.from[1] + (event.clientY - held.y) * mm);
+      return;
+    }
+    const [x, y] = spot(event);
+    cancelAnimationFrame(asked);
+    asked = requestAnimationFrame(() => tellPlace(x, y));
+  });
+  let asked = 0;
+  stage.addEventListener("keydown", (event) => {
+    if (event.target !== stage) return;
+    const by = 0.2 * halfX / near.times;
+    const ways = { ArrowLeft: [-by, 0], ArrowRight: [by, 0], ArrowUp: [0, by], ArrowDown: [0, -by] };
+    if (event.key === "+" || event.key === "=") closer(1.6);
+    else if (event.key === "-") closer(1 / 1.6);
+    else if (event.key === "0" || event.key === "Escape") look(1, 0, 0);
+    else if (ways[event.key] && near.times > 1) look(near.times, near.x + ways[event.key][0], near.y + ways[event.key][1]);
+    else return;
+    event.preventDefault();
+    tellPlace(near.x, near.y);
+  });
   slider.addEventListener("input", () => { tell(); inSight(); });
   document.getElementById("earlier").addEventListener("click", () => go(Number(slider.value) - 1));
   document.getElementById("later").addEventListener("click", () => go(Number(slider.value) + 1));
@@ -159,6 +239,7 @@
   document.querySelectorAll("a.place").forEach((link) => link.addEventListener("click", (event) => {
     event.preventDefault();
     const mark = document.getElementById(link.hash.slice(1));
+    look(1, 0, 0);
     marks.forEach((one) => one.classList.toggle("on", one === mark));
     mark.focus({ preventScroll: true });
     document.getElementById("picture").scrollIntoView({ block: "start", behavior: still.matches ? "auto" : "smooth" });

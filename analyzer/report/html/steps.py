@@ -9,6 +9,7 @@ import numpy as np
 
 from analyzer.arrays import Bools, Floats
 from analyzer.course import course, seen
+from analyzer.goods.units import MM_PER_INCH
 from analyzer.laid import Grid
 from analyzer.mechanics import Course, at_points
 from analyzer.pipeline import Checked, OnGoods
@@ -180,6 +181,12 @@ def page_data(
         "looks": [[shadow(colour), *tones(colour)] for colour in colours],
         "width": round(FLUFF * checked.cover.thread_width_mm, 3),
         "box": list(sheet.half),
+        "unit": units.name,
+        "unit_mm": MM_PER_INCH if units.name == "in" else 1.0,
+        "names": {
+            region.id: f"{region.kind.value} {region.id}, colour {region.colour + 1}"
+            for region in checked.regions.items
+        },
         "steps": [
             {"end": end, "says": step_words(step, len(found), checked.design.stitches, units)}
             for end, step in zip(last, found, strict=True)
