@@ -15,6 +15,7 @@
     ├── BadJob             (also ValueError)    settings that contradict each other or cannot be met
     ├── BadOrder           (also ValueError)    an order file that cannot be understood; names file and line
     ├── BadBook            (also ValueError)    a design book that cannot be opened, read or asked
+    ├── BadRecords         (also ValueError)    records of sew-outs, or a measure, that cannot be understood
     ├── BadTable           (also ValueError)    a materials file that breaks its own rules
     └── NotConverged       (also ArithmeticError)   a solve that missed its stated tolerance
 
@@ -99,6 +100,10 @@ class BadOrder(PrehoopError, ValueError):
 
 class BadBook(PrehoopError, ValueError):
     """A design book that cannot be opened or written, or a question to it that cannot be understood."""
+
+
+class BadRecords(PrehoopError, ValueError):
+    """Records of sew-outs, or a measure in them, that cannot be read or understood."""
 
 
 class BadTable(PrehoopError, ValueError):

@@ -14,15 +14,30 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Learned:
+    """The spread of one uncertain parameter as sew-outs left it, in its own unit or as a factor."""
+
+    parameter: str  #: a name of goods.PARAMETERS
+    of: str | None  #: the cloth or kind of backing that it holds for; None: whatever is stitched on
+    median: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class Calibration:
     """What measured sew-outs have taught: spreads (median, low, high) that replace the table's.
 
     ``pull_n`` is the pull while a stitch is drawn tight, N; ``play_mm`` the play at each edge, mm.
+    ``learned`` are spreads of any parameter, and ``correlation`` how their scores hang together: a sew-out
+    tells products (pull over stiffness) far better than it tells either.
     """
 
     sewouts: int
     pull_n: tuple[float, float, float] | None = None
     play_mm: tuple[float, float, float] | None = None
+    learned: tuple[Learned, ...] = ()
+    correlation: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

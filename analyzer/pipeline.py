@@ -117,7 +117,8 @@ class _Bench:
         if (choice, detail) not in self.tried:
             self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
             stack = goods.build_stack(self.setup, choice, self.job.calibration)
-            response = mechanics.respond(self.sewing, stack, self.draws, detail=detail, earlier=self.earlier)
+            draws = goods.correlated(self.draws, self.job.calibration, self.setup.cloth.name, choice)
+            response = mechanics.respond(self.sewing, stack, draws, detail=detail, earlier=self.earlier)
             if not self._holds_when_rinsed():
                 response = replace(response, unhooped=None)
             use = self.use(stack.thickness_mm)
@@ -378,7 +379,12 @@ def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:
     known = worst_known(spread[name] for spread in spreads for name in causes if name in spread)
     sewouts = job.calibration.sewouts if job.calibration is not None else 0
     if sewouts:
-        says = f"Millimetres rest on {sewouts} measured sew-outs of yours, for what those could tell."
+        counted = "one measured sew-out" if sewouts == 1 else f"{sewouts} measured sew-outs"
+        those = "it" if sewouts == 1 else "those"
+        says = f"Millimetres rest on {counted} of yours, for what {those} could tell."
+        taught = {one.of for one in job.calibration.learned} if job.calibration is not None else set()
+        if taught and job.goods is not None and job.goods not in taught:
+            says += " None was on these goods: only the pull of the thread is from there."
     else:
         says = (
             "No measured sew-out stands behind the millimetres, and thread pull differs from machine to "

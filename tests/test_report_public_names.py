@@ -16,7 +16,7 @@ from analyzer.errors import PrehoopError
 from analyzer.report import Check
 
 NAMES = {
-    "BadBook", "BadJob", "BadOrder", "BadTable", "Calibration", "Check", "Countered",
+    "BadBook", "BadJob", "BadOrder", "BadRecords", "BadTable", "Calibration", "Check", "Countered",
     "Design", "Frame", "Job",
     "Limits",
     "Machine",

@@ -36,8 +36,8 @@ Exit code: 0 nothing at level fault, 1 at least one fault, 2 wrong usage or unre
 @click.argument("designs", nargs=-1, required=True, metavar="DESIGN...", type=click.Path(path_type=Path))
 @options(
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "applique", "backing", "stock", "units", "json", "report", "maps", "maps-as", "force",
-    "read-limit", "seed",
+    "topping", "applique", "backing", "stock", "records", "units", "json", "report", "maps", "maps-as",
+    "force", "read-limit", "seed",
 )  # fmt: skip
 @click.pass_context
 def check(

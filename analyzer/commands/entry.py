@@ -36,6 +36,7 @@ COMMANDS = {
     "scan": ("scan", "scan", "Read a whole library of designs into a design book."),
     "book": ("book", "book", "Ask a design book."),
     "order": ("order", "order", "Make the paperwork of an order: risks, sewing sheets, materials."),
+    "sewout": ("sewout", "sewout", "Learn from sew-outs that you measure."),
     "goods": ("tables", "goods", "List the cloths that prehoop knows, and your own."),
     "backings": ("tables", "backings", "List the kinds of backing, and your own, with their usual weights."),
     "toppings": ("tables", "toppings", "List the toppings."),

@@ -118,6 +118,12 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         metavar="KIND:WEIGHT[xLAYERS]",
         help="Judge this stack instead of choosing one (85, 85gsm, 2.5oz; repeatable), or none.",
     ),
+    "records": click.option(
+        "--records",
+        type=click.Path(dir_okay=False, path_type=Path),
+        metavar="FILE",
+        help="Records of measured sew-outs (your own, kept by prehoop).",
+    ),
     "json": click.option("--json", "as_json", is_flag=True, help="The result as JSON."),
     "maps": click.option(
         "--maps",

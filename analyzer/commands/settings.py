@@ -20,12 +20,14 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
+
+from analyzer.commands.sewout_records import calibration_of
 
 if TYPE_CHECKING:
     from analyzer.goods.own_files import TomlFile
@@ -35,9 +37,9 @@ FILE_NAME = "prehoop.toml"
 #: Options that a settings file may give.
 NAMES = (
     "goods", "colour", "care", "back", "holding", "hoop", "machine", "thread", "needle", "speed", "tolerance",
-    "topping", "applique", "backing", "stock", "units", "seed",
+    "topping", "applique", "backing", "stock", "units", "records", "seed",
 )  # fmt: skip
-_PATHS = ("machine", "stock")
+_PATHS = ("machine", "stock", "records")
 _OWN_KEYS = ("goods", "backings")
 _TABLES = ("job", "materials", "silence", "limits", *_OWN_KEYS)
 
@@ -110,36 +112,42 @@ def job_of(settings: Settings) -> Job:
 
     Raises:
         BadJob: the machine's or the stock's file cannot be used.
+        BadRecords: the records of sew-outs cannot be read.
 
     """
     from analyzer.goods.own_files import read_machine, read_stock
     from analyzer.job import Job, Limits
 
-    machine, stock = settings["machine"], settings["stock"]
+    def given(name: str) -> Any:
+        """Return an option's value, None where the command has no such option."""
+        return settings.options[name].value if name in settings.options else None
+
+    machine, stock = given("machine"), given("stock")
     limits = None
     if settings.limits or settings.silenced:
         values = tuple((name, float(setting.value)) for name, setting in sorted(settings.limits.items()))
         limits = Limits(values, tuple(sorted(settings.silenced)))
-    return Job(
-        goods=settings["goods"],
-        care=settings["care"],
-        back=settings["back"],
-        holding=settings["holding"],
-        hoop=settings["hoop"],
-        thread=settings["thread"],
-        needle=settings["needle"],
-        speed_spm=settings["speed"],
-        tolerance_mm=settings["tolerance"],
-        colour=settings["colour"],
-        backing=settings["backing"] or None,
-        topping=settings["topping"],
-        applique=settings["applique"],
+    job = Job(
+        goods=given("goods"),
+        care=given("care"),
+        back=given("back"),
+        holding=given("holding") or "hooped",
+        hoop=given("hoop"),
+        thread=given("thread"),
+        needle=given("needle"),
+        speed_spm=given("speed"),
+        tolerance_mm=given("tolerance"),
+        colour=given("colour"),
+        backing=given("backing") or None,
+        topping=given("topping"),
+        applique=given("applique"),
         stock=read_stock(stock) if stock else None,
         machine=read_machine(machine) if machine else None,
         own=settings.own,
         limits=limits,
-        seed=settings["seed"],
+        seed=given("seed") or 0,
     )
+    return replace(job, calibration=calibration_of(job, given("records")))
 
 
 def _option(ctx: click.Context, file: TomlFile, name: str, value: Any) -> Setting:

@@ -5,7 +5,7 @@ and a :class:`Stack` come out. Every value has a range, how well it is known, an
 """
 
 from analyzer.goods.constants import constants
-from analyzer.goods.draws import PARAMETERS, draw, values
+from analyzer.goods.draws import PARAMETERS, correlated, draw, values
 from analyzer.goods.listing import TABLES, records, rows
 from analyzer.goods.own import OWN_TABLES, tables_of
 from analyzer.goods.parse import format_backing, hoop, parse_backing
@@ -68,6 +68,7 @@ __all__ = [
     "cloth",
     "cloths",
     "constants",
+    "correlated",
     "draw",
     "format_backing",
     "hoop",

@@ -6,7 +6,9 @@ import numpy as np
 
 from analyzer.arrays import Floats, frozen
 from analyzer.errors import BadJob, BadTable
-from analyzer.goods.types import Draws, Value
+from analyzer.goods.stack import learned_for
+from analyzer.goods.types import Draws, StackChoice, Value
+from analyzer.job import Calibration
 
 #: The uncertain parameters; keys of ``Stack.spreads`` and of ``Draws.scores``.
 PARAMETERS = (
@@ -44,6 +46,29 @@ def draw(count: int, seed: int) -> Draws:
         places = (rng.permutation(count) + rng.random(count)) / count
         scores[name] = frozen(ndtri(np.clip(places, 1e-12, 1.0 - 1e-12)))
     return Draws(seed=seed, count=count, scores=scores)
+
+
+def correlated(draws: Draws, calibration: Calibration | None, cloth: str, choice: StackChoice) -> Draws:
+    """Return ``draws`` with the scores hanging together as sew-outs taught, for what they taught of a stack.
+
+    Raises:
+        BadJob: the calibration's correlation is no such matrix.
+    """
+    if calibration is None or not calibration.correlation:
+        return draws
+    held = learned_for(calibration, cloth, choice)
+    rows = [number for number, one in enumerate(calibration.learned) if one in held]
+    if not rows:
+        return draws
+    try:
+        whole = np.array(calibration.correlation)[np.ix_(rows, rows)]
+        root = np.linalg.cholesky(whole + 1e-9 * np.eye(len(rows)))
+    except (ValueError, IndexError, np.linalg.LinAlgError):
+        raise BadJob("the calibration's correlation must be a positive definite matrix") from None
+    names = [one.parameter for one in held]
+    mixed = root @ np.stack([draws.scores[name] for name in names])
+    scores = draws.scores | {name: frozen(row) for name, row in zip(names, mixed, strict=True)}
+    return Draws(seed=draws.seed, count=draws.count, scores=scores)
 
 
 def values(draws: Draws, parameter: str, spread: Value) -> Floats:

@@ -21,7 +21,7 @@ from analyzer.goods.types import (
     Topping,
     Value,
 )
-from analyzer.job import Calibration
+from analyzer.job import Calibration, Learned
 
 #: From the best known to the worst.
 KNOWN_ORDER: tuple[Known, ...] = ("measured", "related", "guess")
@@ -194,16 +194,22 @@ def build_stack(setup: Setup, choice: StackChoice, calibration: Calibration | No
     Args:
         setup: the job made definite; its cloth ``none`` (free-standing lace) gives no goods layer.
         choice: backings, nearest to the goods first, and a topping.
-        calibration: what measured sew-outs have taught; replaces the table's pull and play.
+        calibration: what measured sew-outs have taught; replaces the table's spreads, and makes the layers
+            as stiff as it found them.
 
     Raises:
         BadJob: no layer is left, or the calibration's limits are not in order.
         UnknownBacking, UnknownTopping: a name is in no table.
     """
-    layers: list[Layer] = [] if setup.cloth.family == "none" else [goods_layer(setup.cloth)]
+    goods_factor = _median(calibration, "goods_stiffness", setup.cloth.name)
+    layers: list[Layer] = (
+        [] if setup.cloth.family == "none" else [_stiffer(goods_layer(setup.cloth), goods_factor)]
+    )
     for number, backing_choice in enumerate(choice.backings):
         kind = setup.tables.backing(backing_choice.kind)
-        layers.extend(backing_layers(kind, backing_choice, setup.holding, nearest=number == 0))
+        backing_factor = _median(calibration, "backing_stiffness", backing_of(choice))
+        own = backing_layers(kind, backing_choice, setup.holding, nearest=number == 0)
+        layers.extend(_stiffer(layer, backing_factor) for layer in own)
     if not layers:
         raise BadJob(
             "free-standing lace needs a wash-away backing to be stitched on: give one with --backing"
@@ -247,7 +253,7 @@ def spreads(setup: Setup, choice: StackChoice, calibration: Calibration | None) 
         for (weight, _), (kind, _) in zip(stiff, kinds, strict=True)
         if kind.perforation_mm2.low > 0
     ]
-    return {
+    found = {
         "goods_stiffness": goods,
         "backing_stiffness": weighted(stiff),
         "pull_n": _learned(
@@ -261,6 +267,34 @@ def spreads(setup: Setup, choice: StackChoice, calibration: Calibration | None) 
         "perforation": weighted(holes),
         "hooping_n_per_m": hooping(setup.holding),
     }
+    for one in learned_for(calibration, cloth.name, choice):
+        low, high = one.low, one.high
+        if one.parameter.endswith("_stiffness"):  # a factor on layers that have the median already
+            low, high, one = one.low / one.median, one.high / one.median, replace(one, median=1.0)
+        taught = (one.median, low, high)
+        found[one.parameter] = _learned(one.parameter, taught, calibration, found[one.parameter])
+    return found
+
+
+def backing_of(choice: StackChoice) -> str:
+    """Return the kinds of backing of a choice, by which its stiffness factor is learned."""
+    return "+".join(sorted({item.kind for item in choice.backings})) or "none"
+
+
+def learned_for(calibration: Calibration | None, cloth: str, choice: StackChoice) -> tuple[Learned, ...]:
+    """Return what has been learned that holds for this cloth and these backings."""
+    own = {"goods_stiffness": cloth, "play_mm": cloth, "backing_stiffness": backing_of(choice)}
+    taught = calibration.learned if calibration is not None else ()
+    return tuple(one for one in taught if one.of is None or one.of == own.get(one.parameter))
+
+
+def _median(calibration: Calibration | None, parameter: str, of: str) -> float:
+    taught = calibration.learned if calibration is not None else ()
+    return next((one.median for one in taught if one.parameter == parameter and one.of == of), 1.0)
+
+
+def _stiffer(layer: Layer, times: float) -> Layer:
+    return layer if times == 1.0 else replace(layer, membrane=times * layer.membrane)
 
 
 def _learned(

@@ -1,0 +1,72 @@
+"""What ``sewout show`` says."""
+
+from __future__ import annotations
+
+from analyzer.sewout.learn import Lesson, calibration
+from analyzer.sewout.records import Records
+from analyzer.sewout.teaching import Line, advice, drifts, lines
+
+_WORDS = {
+    "pull_n": ("pull of the thread", "N"),
+    "play_mm": ("play at each edge", "mm"),
+    "goods_stiffness": ("stiffness of the cloth, times the table's", ""),
+    "backing_stiffness": ("stiffness of the backing, times the table's", ""),
+    "lock_share": ("share of the pull left when a stitch locks", ""),
+    "thread_stiffness_n": ("stiffness of the thread", "N"),
+}
+_FEW = 3
+_LITTLE = 0.05
+
+
+def with_meant(lesson: Lesson) -> list[tuple[Line, float]]:
+    """Return the lines with what the file has of each, mm."""
+    meant = [float(value) for one in lesson.records for value in one.nodes.meant]
+    return list(zip(lines(lesson), meant, strict=True))
+
+
+def text(records: Records, lesson: Lesson, units: str) -> str:
+    """Return predicted against measured before and after, what was learned, oddities and what to do next."""
+    scale, digits, unit = (25.4, 2, "in") if units == "in" else (1.0, 1, "mm")
+    out = [f"Sewn minus file, {unit}: predicted before and after learning (5-95 %), and measured", ""]
+    out.append(f"  {'sew-out, measure':<28}{'before':>20}{'after':>20}{'measured':>10}")
+
+    def span(values: tuple[float, float, float], meant: float) -> str:
+        middle, low, high = ((one - meant) / scale for one in values)
+        return f"{middle:+.{digits}f} ({low:+.{digits}f} {high:+.{digits}f})"
+
+    odd = []
+    for line, meant in with_meant(lesson):
+        read = "-" if line.read_mm is None else f"{(line.read_mm - meant) / scale:+.{digits}f}"
+        out.append(
+            f"  {line.record + '  ' + line.name:<28}{span(line.before, meant):>20}"
+            f"{span(line.after, meant):>20}{read:>10}{'  odd' if line.odd else ''}"
+        )
+        if line.odd:
+            odd.append(f"{line.record}, {line.name}")
+    out += ["", "What was learned (5-95 %)"]
+    for machine, thread in dict.fromkeys((one.machine, one.thread) for one in lesson.records):
+        found = calibration(lesson, machine, thread)
+        out.append(f"  {machine}, {thread}")
+        for one in found.learned if found is not None else ():
+            words, own = _WORDS[one.parameter]
+            key = next(k for k in lesson.keys if k[0] == one.parameter and one.of in (None, k[1]))
+            prior = lesson.spreads[key]
+            what = f"{words}{f' ({one.of})' if one.of else ''}"
+            now = f"{one.median:.3g} ({one.low:.3g} to {one.high:.3g})"
+            out.append(
+                f"    {what:<58} {now} {own}, was {prior.value:.3g} ({prior.low:.3g} to {prior.high:.3g})"
+            )
+    if odd:
+        out += [
+            "",
+            f"Odd: {'; '.join(odd)}. Did the hoop slip? They count less; read them again.",
+        ]
+    for one_drift in drifts(lesson, records):
+        out += ["", one_drift]
+    best = [one for one in advice(lesson) if one.narrower >= _LITTLE][:_FEW]
+    out += ["", "What would narrow the prediction of gaps most"]
+    out += [
+        f"  {one.name} as in {one.record}, measured once more: about {one.narrower:.0%} narrower"
+        for one in best
+    ] or ["  Nothing of this kind would narrow it by 5 % or more."]
+    return "\n".join(out) + "\n"
