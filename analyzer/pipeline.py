@@ -112,13 +112,17 @@ class _Bench:
         """Thread and time on a stack of this thickness."""
         return cloth.use(self.design, thickness_mm=thickness_mm, speed_spm=self.setup.speed_spm)
 
+    def drawn(self, choice: StackChoice) -> Draws:
+        """Return the common draws, hanging together as sew-outs taught of this stack."""
+        return goods.correlated(self.draws, self.job.calibration, self.setup.cloth.name, choice)
+
     def on(self, choice: StackChoice, detail: Detail = "full") -> OnGoods:
         """Judge the design on one stack."""
         if (choice, detail) not in self.tried:
             self.tell(f"{self.setup.cloth.name} on {plan.named(choice)}")
             stack = goods.build_stack(self.setup, choice, self.job.calibration)
-            draws = goods.correlated(self.draws, self.job.calibration, self.setup.cloth.name, choice)
-            response = mechanics.respond(self.sewing, stack, draws, detail=detail, earlier=self.earlier)
+            drawn = self.drawn(choice)
+            response = mechanics.respond(self.sewing, stack, drawn, detail=detail, earlier=self.earlier)
             if not self._holds_when_rinsed():
                 response = replace(response, unhooped=None)
             use = self.use(stack.thickness_mm)
@@ -165,7 +169,7 @@ class _Bench:
             earlier=self.earlier,
             edges=self.edges,
         )
-        return try_changes(tried, self.draws, lambda what, _: self.tell(what))
+        return try_changes(tried, self.drawn(choice), lambda what, _: self.tell(what))
 
     def _trial(self, choice: StackChoice, detail: Detail) -> Trial:
         judged = self.on(choice, detail)
