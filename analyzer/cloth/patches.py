@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +32,10 @@ class Patch:
     columns: slice
     over: Bytes
     covered: Bools
+
+    def without_pixels(self) -> Patch:
+        """Return the window alone, so that the sheet that it lay on can go."""
+        return replace(self, over=np.zeros((0, 0), dtype=np.uint8), covered=np.zeros((0, 0), dtype=np.bool_))
 
 
 def patches(

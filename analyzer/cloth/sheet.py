@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -23,10 +22,6 @@ _LAYERS_SHARE = 0.995  #: layers_max is this quantile over what is covered of a 
 _LAYERS_MOST = 0.999  #: layers_most is this quantile over all that is covered
 _MOST_SPACINGS = 250  #: row spacings told apart
 _MOST_THREADS = 255  #: threads over a point are counted up to here
-_FEW_PIXELS = 10_000  #: so few are sooner counted once for all numbers of threads than once for each
-
-#: the rows and columns of a region's window, its ground there as bits, and how many pixels it covers
-_Ground: TypeAlias = tuple[slice, slice, Bytes, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +91,7 @@ def lay_regions(
 
     owner = _owners(regions)
     a, b = points[laid - 1], points[laid]
-    grounds: dict[int, _Ground] = {}
+    grounds: dict[int, tuple[Patch, Bytes, int]] = {}
     for patch in patches(a, b, owner[laid], closing / grid.cell_mm + 2.0, width_mm, grid):
         window = threads[patch.rows, patch.columns]
         window += patch.over
@@ -106,7 +101,7 @@ def lay_regions(
             ground = closed(patch.covered, closing[patch.owner] / grid.cell_mm)
             _mark(sheet, items[patch.owner], patch, ground)
             inside = int(np.count_nonzero(patch.covered))
-            grounds[patch.owner] = patch.rows, patch.columns, np.packbits(ground, axis=1), inside
+            grounds[patch.owner] = patch.without_pixels(), np.packbits(ground, axis=1), inside
     np.maximum(threads, covered.view(np.uint8), out=threads)
 
     holes = np.bincount(owner, minlength=len(items))
@@ -149,12 +144,14 @@ def _mark(sheet: Sheet, region: Region, patch: Patch, ground: Bools) -> None:
     np.maximum(rows, ground.view(np.uint8) * np.uint8(code), out=rows)
 
 
-def _measured(region: int, found: _Ground | None, thread_mm: float, holes: int, sheet: Sheet) -> RegionCover:
+def _measured(
+    region: int, found: tuple[Patch, Bytes, int] | None, thread_mm: float, holes: int, sheet: Sheet
+) -> RegionCover:
     """Return what is measured of a region with its window, its ground as bits and the pixels it covers."""
     if found is None:
         return RegionCover(region, 0.0, 0.0, 0.0, 0.0, 0)
-    rows, columns, bits, covered = found
-    threads = sheet.threads[rows, columns]
+    patch, bits, covered = found
+    threads = sheet.threads[patch.rows, patch.columns]
     ground = np.unpackbits(bits, axis=1, count=threads.shape[1])
     pixels = int(np.count_nonzero(ground))
     if pixels == 0:
@@ -172,9 +169,6 @@ def _measured(region: int, found: _Ground | None, thread_mm: float, holes: int, 
 
 def _quantile(threads: Bytes, share: float) -> int:
     """Return the number of threads that ``share`` of the covered pixels (any shape) do not exceed."""
-    if threads.size < _FEW_PIXELS:
-        above = threads.size - np.cumsum(np.bincount(threads.ravel(), minlength=_MOST_THREADS + 1))
-        return int(np.argmax(above <= above[0] - share * above[0]))
     over = int(np.count_nonzero(threads))
     allowed, layers = over - share * over, 0
     while over > allowed:

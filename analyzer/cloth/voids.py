@@ -121,9 +121,9 @@ def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[_Labels, int, 
     number = np.where(outside, 0, np.arange(count + 1)).astype(np.int32)
     number[~outside] = np.arange(count + 1 - np.count_nonzero(outside))
     enclosed = int(number.max())
-    pockets, pocket = _open_gaps(sheet, far, outside.take(labels))
+    pockets, pocket = _open_gaps(sheet, far, outside[labels])
     for row in range(0, len(labels), _ROWS):
-        labels[row : row + _ROWS] = number.take(labels[row : row + _ROWS])
+        labels[row : row + _ROWS] = number[labels[row : row + _ROWS]]
     labels.ravel()[pockets] = enclosed + pocket
     return labels, enclosed, enclosed + int(pocket.max(initial=0))
 
