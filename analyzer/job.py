@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,3 +94,14 @@ class Job:
     limits: Limits | None = None
     calibration: Calibration | None = None
     seed: int = 0
+
+
+def changed(job: Job, **changes: Any) -> Job:
+    """Return a job with some of its settings changed.
+
+    What sew-outs have taught holds for one machine and thread: with another of either it is left out.
+    """
+    other = replace(job, **changes)
+    if (other.thread, other.machine) != (job.thread, job.machine):
+        return replace(other, calibration=None)
+    return other

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import dataclasses
 import io
 import json
 import math
@@ -23,7 +24,9 @@ from pypdf import PdfReader
 from analyzer import Job, check, read
 from analyzer.csv_cells import guarded
 from analyzer.errors import BadJob, BadOrder
+from analyzer.job import Calibration
 from analyzer.orders import Finished, paperwork, read_order
+from analyzer.orders.looking import job_for
 from analyzer.orders.money import rounded
 from analyzer.orders.nesting import Cutting, Sheets, fitted, least_length_mm, nest
 from analyzer.orders.writing import stem_of
@@ -421,3 +424,11 @@ def test_the_command_says_where_the_paper_is(small: Path, tmp_path: Path) -> Non
 def test_money_is_rounded_half_up() -> None:
     assert rounded(Decimal("0.125")) == Decimal("0.13")
     assert rounded(Decimal("2.675")) == Decimal("2.68")  # a binary float would say 2.67
+
+
+def test_what_sewouts_taught_holds_for_their_thread_only() -> None:
+    order = read_order(REGATTA)
+    taught = Job(calibration=Calibration(3, pull_n=(0.2, 0.3, 0.4)))
+    assert job_for(order.items[0], taught).calibration == taught.calibration
+    other = dataclasses.replace(order.items[0], thread="viscose-40")
+    assert job_for(other, taught).calibration is None

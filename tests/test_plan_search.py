@@ -19,7 +19,7 @@ from analyzer.regions.types import RegionKind, Regions
 
 REGIONS = sound_regions(len(rows()))
 LIGHT = Regions((region(0, RegionKind.RUN),), REGIONS.region_of, ())
-MOST_TRIALS = 14
+MOST_TRIALS = 18  # of up to 40 stacks and two turns of each kind
 
 
 def stacks(goods: str, regions: Regions = LIGHT) -> tuple[StackChoice, ...]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from analyzer.errors import PrehoopError
 from analyzer.formats import read
-from analyzer.job import Job
+from analyzer.job import Job, changed
 from analyzer.orders.types import Item, Order
 from analyzer.report import Check, check
 from analyzer.report.paper import Piece
@@ -65,7 +65,7 @@ def job_for(item: Item, base: Job) -> Job:
         "topping": item.topping,
         "applique": item.applique,
     }
-    return replace(base, goods=item.goods, **{key: value for key, value in said.items() if value is not None})
+    return changed(base, goods=item.goods, **{key: value for key, value in said.items() if value is not None})
 
 
 def look_over(order: Order, base: BaseJob, progress: Progress | None = None) -> Iterator[Looked]:

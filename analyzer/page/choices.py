@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from analyzer.choices import BACKS, CARES, HOLDINGS
 from analyzer.goods import resolve
 from analyzer.goods.own import tables_of
 from analyzer.goods.types import Cloth
-from analyzer.job import Job
+from analyzer.job import Job, changed
 
 #: families of cloth -> the words above them on the page
 FAMILIES = {
@@ -101,7 +101,7 @@ def job_of(said: Mapping[str, str], base: Job) -> Job:
         changes["holding"] = given["holding"]
     if "backing" in given:
         changes["backing"] = tuple(part.strip() for part in given["backing"].split("+"))
-    job = replace(base, **changes)  # type: ignore[arg-type]
+    job = changed(base, **changes)
     if job.goods is not None:
         resolve(job, job.goods, (0.0, 0.0))
     return job
