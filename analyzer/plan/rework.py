@@ -19,6 +19,9 @@ from analyzer.plan.advice import say
 from analyzer.plan.types import Rework
 from analyzer.regions.types import Region, RegionKind, Regions
 
+#: findings that opened rows are meant to cure -> how their easing is said, and to how many digits
+_PILED = {"thread-pile-up": ("pile", 0), "stitching-outweighs-goods": ("weight", 1)}
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
@@ -147,8 +150,11 @@ def _for_fill(design: Design, regions: Regions, fill: Region) -> list[Proposal]:
 
 
 def _for_piled_rows(design: Design, regions: Regions, findings: Findings) -> list[Proposal]:
-    """Return rows opened where thread piles up: its mass is one over their distance, and edges lie double."""
-    piled = next((item for item in findings.items if item.name == "thread-pile-up"), None)
+    """Return rows opened where thread piles up or outweighs the goods: its mass is one over their distance.
+
+    Edges lie double, so they are opened a little further.
+    """
+    piled = next((item for name in _PILED for item in findings.items if item.name == name), None)
     if piled is None or not piled.measured or not piled.limit:
         return []
     fills = [item for item in regions.items if item.id in piled.regions and item.kind == RegionKind.FILL]
@@ -175,6 +181,14 @@ def _opened(design: Design, fills: tuple[Region, ...], times: float) -> Design |
     return changed
 
 
+def _eased(name: str, before: float, after: float | None) -> str:
+    """Return how a change eases what it is meant to cure; ``after`` is None where that is gone."""
+    what, digits = _PILED[name]
+    if after is None:
+        return say("rework", f"{what}_gone", before=f"{before:.{digits}f}")
+    return say("rework", f"{what}_less", before=f"{before:.{digits}f}", after=f"{after:.{digits}f}")
+
+
 def weighed(proposal: Proposal, before: Outlook, after: Outlook) -> Rework | None:
     """Return a change with its computed effect, or None where it does not help enough to be worth saying."""
     least = constants("plan")["rework_least_chance"].value
@@ -183,11 +197,7 @@ def weighed(proposal: Proposal, before: Outlook, after: Outlook) -> Rework | Non
     if before.measured is not None:
         if after.measured is not None and after.measured > worth * before.measured:
             return None
-        said.append(
-            say("rework", "pile_gone", before=f"{before.measured:.0f}")
-            if after.measured is None
-            else say("rework", "pile_less", before=f"{before.measured:.0f}", after=f"{after.measured:.0f}")
-        )
+        said.append(_eased(proposal.measures, before.measured, after.measured))
     elif after.chance > before.chance - least:
         return None
     words = chance_words(before.chance), chance_words(after.chance)

@@ -141,9 +141,12 @@ class Search:
         """Return a lighter stack that holds when judged anew, though the search said that it just fails.
 
         The search judges on a coarser grid, which overstates gaps at the ends of outlines; so the lighter
-        stacks that it found nearest to holding are confirmed too, the heaviest of them first.
+        stacks that it found nearest to holding are confirmed too, the heaviest of them first. They must hold
+        with room to spare, or the plan would change with every small change of the design.
         """
         near = constants("plan")["turn_worth_trying"].value
+        accepted = constants("limits")["chance_accepted"].value if self.accepted is None else self.accepted
+        sure = accepted * constants("plan")["lighter_sureness"].value
         below = self.rank(choice)
         failed = [
             step
@@ -155,7 +158,7 @@ class Search:
         ]
         for step in sorted(failed, key=self.rank, reverse=True)[:LIGHTER_STEPS]:
             self.trials[step] = confirm(step)
-            if not self.good(self.trials[step]):
+            if not self.good(self.trials[step]) or self.trials[step].chance_of_missing > sure:
                 break
             choice = step
         return choice
