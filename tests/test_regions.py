@@ -5,14 +5,13 @@ The truth is what the designs of labelled_designs.py were made as; nothing here 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from labelled import Labelled, circle, fill, rectangle, run, satin, stitched_fill, wave
+from labelled import Labelled, circle, fill, rectangle, run, satin, wave
 from labelled_designs import L_SHAPE, RING, TABLE, l_shape, letters, ring, uncut
 from shapely import affinity
 from shapely.geometry import Polygon
@@ -186,26 +185,6 @@ def test_turning_and_moving_a_design_changes_nothing(
         assert abs((new.direction_deg - old.direction_deg - angle + 90) % 180 - 90) < 1.0
     gaps = [np.median(pair.meant_mm) for pair in before.pairs]
     assert [np.median(pair.meant_mm) for pair in after.pairs] == pytest.approx(gaps, abs=0.06)
-
-
-def test_ten_thousand_stitches_take_well_under_a_second() -> None:
-    book = Labelled()
-    for k in range(4):
-        shape = rectangle(55, 50, (60.0 * k, 0))
-        stitched_fill(book, shape, angle=30.0 * k, stitch=4.0)
-        book.colour()
-        run(book, np.array(shape.exterior.coords))
-        book.colour()
-        satin(book, circle(15, (60.0 * k, 0)), 3.0)
-        book.colour()
-    design = book.design()
-    assert design.stitches > 10_000
-    times = []
-    for _ in range(3):
-        start = time.process_time()
-        cut(design)
-        times.append(time.process_time() - start)
-    assert min(times) < 1.0
 
 
 @pytest.mark.parametrize(("across", "kind"), [(0.95, "run"), (0.95 * 1.2, "fill")])
