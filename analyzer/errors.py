@@ -31,6 +31,8 @@ from collections.abc import Iterable
 class PrehoopError(Exception):
     """Root of every error that prehoop raises on purpose."""
 
+    keys: tuple[str | int, ...] = ()  #: way to the key that is wrong in a file of the user's, where one is
+
 
 class UnreadableDesign(PrehoopError, ValueError):
     """A design file that cannot be read, or that holds nothing to sew."""

@@ -22,6 +22,7 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking",
 SAMPLES = Path(__file__).parents[1] / "sample_designs"
 WAIT_MS = 90_000
 WIDTHS = (390, 820, 1280)
+OWN = ("goods", "backings", "stock", "machine", "limits")
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +71,13 @@ def page(browser: Any) -> Iterator[Any]:
     shown.set_default_timeout(WAIT_MS)
     complaints: list[str] = []
     shown.on("pageerror", lambda error: complaints.append(str(error)))
-    shown.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    refused = "status of 422"  # a form that came back with what is wrong
+    shown.on(
+        "console",
+        lambda said: (
+            complaints.append(said.text) if said.type == "error" and refused not in said.text else None
+        ),
+    )
     fetched: list[str] = []
     shown.on("request", lambda request: fetched.append(request.url))
     yield shown
@@ -119,6 +126,56 @@ def test_the_whole_flow(page: Any, address: str, tmp_path: Path) -> None:
     waiting.value.save_as(tmp_path / "order.zip")
     with zipfile.ZipFile(tmp_path / "order.zip") as archive:
         assert "risk-report.pdf" in archive.namelist()
+
+
+def test_a_cloth_of_ones_own_is_added_and_a_design_checked_on_it(page: Any, address: str) -> None:
+    page.goto(f"{address}/own")
+    page.click("text=Add a cloth")
+    # by keyboard, as it comes: a mistake first
+    page.focus("#name")
+    page.keyboard.type("Crew Polo")
+    page.keyboard.press("Tab")
+    page.select_option("#like", "pique")
+    page.keyboard.press("Tab")
+    page.keyboard.type("heavy")
+    with page.expect_response(lambda answer: answer.request.method == "POST") as refused:
+        page.keyboard.press("Enter")
+    assert refused.value.status == 422
+    page.wait_for_selector("#weight[aria-invalid=true]")
+    page.click('.trouble a[href="#weight"]')
+    assert page.evaluate("document.activeElement.id") == "weight"
+    described = page.get_attribute("#weight", "aria-describedby").split()
+    assert page.inner_text(f"#{described[0]}").startswith("give a number")
+    page.fill("#weight", "205")
+    page.click("summary:has-text('stretch test')")
+    for key, value in (("strip_mm", "50"), ("gauge_mm", "200"), ("load_g", "100"), ("extension_mm", "14")):
+        page.fill(f"#along_{key}", value)
+    page.click("form.fill p.line button:has-text('Keep')")
+    page.wait_for_selector('.kept:has-text("The cloth is kept")')
+    drop(page, address, "lighthouse-sketch.jef", goods="crew-polo")
+    page.wait_for_selector('.report .about:has-text("crew-polo")')
+
+
+def test_own_things_can_be_kept_without_script(browser: Any, address: str) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    page.goto(f"{address}/own/machine")
+    for field, value in (
+        ("name", "Loft"),
+        ("needles", "12"),
+        ("speed_spm", "800"),
+        ("frame_1_name", "breast"),
+    ):
+        page.fill(f"#{field}", value)
+    page.press("#frame_1_name", "Enter")
+    page.click('.trouble a[href="#frame_1_width"]')
+    page.fill("#frame_1_width", "110")
+    page.fill("#frame_1_height", "110")
+    page.click("form.fill p.line button:has-text('Keep')")
+    assert "The machine is kept." in page.inner_text(".kept")
+    assert "12 needles, 800 stitches a minute, 1 frame" in page.inner_text("main")
+    context.close()
 
 
 def test_side_by_side(page: Any, address: str) -> None:
@@ -185,8 +242,15 @@ def test_axe_core_finds_nothing_serious(browser: Any, address: str, scheme: str)
     drop(page, address)
     shown = page.url
     serious: list[str] = []
-    for url in (shown, address, f"{address}/order", f"{address}/book", f"{address}/own"):
+    own = [f"{address}/own{part}" for part in ("", *(f"/{one}" for one in OWN))]
+    for url in (shown, address, f"{address}/order", f"{address}/book", *own):
         page.goto(url)
+        if "/own/" in url:  # as it is after a mistake, with everything unfolded
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+            page.evaluate("document.querySelector('input[size]').value = 'many'")
+            page.click("form.fill p.line button >> nth=0")
+            page.wait_for_selector("[aria-invalid=true]")
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         if url == shown:
             page.wait_for_selector(".report h1")
             page.click("details.more summary")
@@ -203,8 +267,10 @@ def test_no_page_is_wider_than_its_window(browser: Any, address: str, width: int
     page = context.new_page()
     page.set_default_timeout(WAIT_MS)
     drop(page, address)
-    for url in (page.url, address, f"{address}/book"):
+    for url in (page.url, address, f"{address}/book", *(f"{address}/own/{one}" for one in OWN)):
         page.goto(url)
+        if "/own/" in url:
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         page.wait_for_load_state("networkidle")
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width + 1, f"{url} is {wide} px wide in a window of {width}"

@@ -34,7 +34,9 @@ class TomlFile:
         """Return the error that names the file and the line of a key."""
         from analyzer.goods.lines import place
 
-        return BadJob(f"{place(str(self.path), self.text, keys) if keys else self.path}: {message}")
+        error = BadJob(f"{place(str(self.path), self.text, keys) if keys else self.path}: {message}")
+        error.keys = keys
+        return error
 
     def only(
         self, known: Collection[str], *within: str | int, table: Mapping[str, Any] | None = None
@@ -55,14 +57,27 @@ def read_toml(path: Path) -> TomlFile:
 
     """
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        return TomlFile(path, text, tomllib.loads(text))
+        return toml_file(path, path.read_bytes())
     except OSError as error:
         raise BadJob(f"{path}: {(error.strerror or str(error)).lower()}") from None
+
+
+def toml_file(path: Path, content: bytes) -> TomlFile:
+    """Return what a TOML file of the user's holds, or would hold.
+
+    Raises:
+        BadJob: it is no UTF-8 text or no TOML.
+
+    """
+    try:
+        text = content.decode("utf-8-sig")
+        return TomlFile(path, text, tomllib.loads(text))
     except UnicodeDecodeError:
         raise BadJob(f"{path}: this is no UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
         raise BadJob(f"{path}: this is no TOML: {error}") from None
+    except RecursionError:
+        raise BadJob(f"{path}: brackets stand in brackets too deeply") from None
 
 
 def read_machine(path: Path) -> Machine:
@@ -72,14 +87,18 @@ def read_machine(path: Path) -> Machine:
         BadJob: the file is no TOML, a key is unknown or missing, or a value cannot be.
 
     """
-    file = read_toml(path)
+    return machine_of(read_toml(path))
+
+
+def machine_of(file: TomlFile) -> Machine:
+    """Return the machine that a file describes, as :func:`read_machine` does."""
     file.only(MACHINE_KEYS)
     frames = file.table.get("frame", [])
     if not isinstance(frames, list) or not all(isinstance(one, dict) for one in frames):
         raise file.wrong(f"write each frame as [[frame]] with {', '.join(FRAME_KEYS)}", "frame")
     clearance = _above_zero(file, "foot_clearance_mm") if "foot_clearance_mm" in file.table else None
     return Machine(
-        name=str(file.table.get("name", path.stem)),
+        name=str(file.table.get("name", file.path.stem)),
         needles=_whole(file, "needles"),
         speed_spm=_above_zero(file, "speed_spm"),
         frames=tuple(_frame(file, number, one) for number, one in enumerate(frames, 1)),
@@ -95,7 +114,11 @@ def read_stock(path: Path) -> tuple[str, ...]:
         BadJob: the file is no TOML, a key is unknown, or ``backings`` is no list of texts.
 
     """
-    file = read_toml(path)
+    return stock_of(read_toml(path))
+
+
+def stock_of(file: TomlFile) -> tuple[str, ...]:
+    """Return the backings of a stock, as :func:`read_stock` does."""
     file.only(STOCK_KEYS)
     backings = file.table.get("backings")
     if not isinstance(backings, list) or not backings or not all(isinstance(one, str) for one in backings):
