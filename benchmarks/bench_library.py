@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from bench_regions import build
 
+from analyzer.design import Design
 from analyzer.formats import to_bytes, writable_format
 from analyzer.library.book import Book
 from analyzer.library.scanning import scan
@@ -24,22 +25,30 @@ from analyzer.library.workers import LocalWorkers
 
 _MEDIAN, _SPREAD, _HUGE = 3_300, 1.1, 200_000  # exp(1.645 * 1.1) * 3,300 is some 20,000
 _KINDS = ("mixed", "lettering", "fills")
+_ODD = 500  #: of so many files one is huge
 _SHAPES = 120  #: different designs that are built; files are these with another first stitch
+
+
+def designs(count: int) -> list[bytes]:
+    """Return so many different designs of the spread."""
+    rng = np.random.default_rng(0)
+    made = []
+    for number in range(count):
+        size = int(np.clip(rng.lognormal(np.log(_MEDIAN), _SPREAD), 300, 60_000))
+        made.append(_content(build(_KINDS[number % 3], size)))
+    return made
+
+
+def _content(design: Design) -> bytes:
+    return to_bytes(design, writable_format(Path("a.exp")), "a.exp")[0]
 
 
 def write(folder: Path, files: int) -> None:
     """Write so many different stitch files."""
-    rng = np.random.default_rng(0)
-    made = []
-    for number in range(min(files, _SHAPES)):
-        size = int(np.clip(rng.lognormal(np.log(_MEDIAN), _SPREAD), 300, 60_000))
-        design = build(_KINDS[number % 3], size)
-        made.append(to_bytes(design, writable_format(Path("a.exp")), "a.exp")[0])
-    if files >= 500:
-        made.append(to_bytes(build("fills", _HUGE), writable_format(Path("a.exp")), "a.exp")[0])
+    made = designs(min(files, _SHAPES))
+    huge = _content(build("fills", _HUGE)) if files >= _ODD else b""
     for number in range(files):
-        huge = files >= 500 and number % 500 == 499
-        content = made[-1] if huge else made[number % min(files, _SHAPES)]
+        content = huge if huge and number % _ODD == _ODD - 1 else made[number % len(made)]
         # other bytes after the end of the design: another file to the book, the same work
         (folder / f"{number:06d}.exp").write_bytes(content + number.to_bytes(4, "little"))
 

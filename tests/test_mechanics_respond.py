@@ -13,6 +13,7 @@ from analyzer.mechanics import prepare, respond, sewing
 from analyzer.mechanics.respond import make_variants
 from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.sheets import cover
+from analyzer.mechanics.surface import plan_runs
 from analyzer.mechanics.wanted import gap_shift
 
 DRAWS = draw(60, 1)
@@ -174,3 +175,27 @@ def test_a_piece_of_cloth_stiffens_only_where_it_lies() -> None:
     assert cover(grid, (4.0, 6.0)).reshape(20, 20)[::-1, ::-1] == pytest.approx(
         cover(grid, (4.0, 6.0)).reshape(20, 20)
     )
+
+
+@pytest.mark.parametrize("backings", [(CUTAWAY,), (TEARAWAY,)])
+def test_what_a_finer_grid_adds_is_much_alike_on_other_goods(last, backings):
+    """Derived: both answers differ only by the grid, and must agree far better than the draws spread."""
+    first = respond(last, stack(TWILL, CUTAWAY), DRAWS, detail="screen")
+    other = stack(JERSEY, *backings)
+    fine = respond(last, other, DRAWS, detail="screen")
+    coarse = respond(last, other, DRAWS, detail="coarse", like=first)
+    assert (fine.solves, coarse.solves) == (len(_runs(other)) + 1, 1)
+    low, high = np.percentile(fine.gaps[0].draws_mm, (5, 95), axis=0)
+    off = np.abs(coarse.gaps[0].nominal_mm - fine.gaps[0].nominal_mm)
+    assert off.max() < 0.25 * (high - low).max()
+    assert coarse.pull_in.strain_p95 == pytest.approx(fine.pull_in.strain_p95, rel=0.3)
+    assert coarse.pucker.nominal_mm == pytest.approx(fine.pucker.nominal_mm, rel=0.05)
+
+
+def _runs(one):
+    return next(iter(plan_runs(one).factors.values()))
+
+
+def test_the_coarsest_grid_alone_is_not_trusted(last):
+    with pytest.raises(ValueError, match="good enough only beside"):
+        respond(last, stack(JERSEY, CUTAWAY), DRAWS, detail="coarse")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 
 from analyzer import cloth, findings, goods, mechanics, pipeline, plan
@@ -61,7 +62,7 @@ def _measured(design: Design, asked: Asked) -> tuple[Measures, tuple[Verdict, ..
     if asked.full:
         verdicts = tuple(_full(design, job) for job in jobs)
     else:
-        verdicts = screened(design, regions, cover, use, setups)
+        verdicts = tuple(one.verdict for one in screened(design, regions, cover, use, setups))
     return _measures(design, regions, cover, use, own), verdicts
 
 
@@ -70,38 +71,58 @@ def _job(name: str, asked: Asked) -> Job:
     return Job(goods=name, care=asked.care, own=own)
 
 
+@dataclass(frozen=True, slots=True)
+class Screened:
+    """What a screen of one design on one goods gives."""
+
+    verdict: Verdict
+    response: mechanics.Response
+
+
 def screened(
     design: Design, regions: Regions, cover: Cover, use: Use, setups: Iterable[Setup]
-) -> tuple[Verdict, ...]:
+) -> tuple[Screened, ...]:
     """Return what a design does on each goods with one medium layer of the backing that is usual there.
 
-    The first goods are sewn over all that is uncertain; the others at nominal values, taken to vary as the
-    first did. A screen ranks designs; before anything is sewn, check does it in full.
+    The first goods are sewn over all that is uncertain; the others at nominal values on the coarsest grid,
+    taken to vary, and to differ on a finer one, as the first did. A screen ranks designs; before anything is
+    sewn, check does it in full. ``benchmarks/bench_screen.py`` tells how far it is off.
     """
-    verdicts: list[Verdict] = []
+    done: list[Screened] = []
     like: mechanics.Response | None = None
     sewing: mechanics.Sewing | None = None
+    earlier = mechanics.Earlier()
     for setup in setups:
         if sewing is None or sewing.hoop != setup.hoop:
-            sewing, like = mechanics.prepare(design, regions, setup.hoop), None
+            sewing, like = mechanics.prepare(design, regions, setup.hoop, detail="screen"), None
+            earlier = mechanics.Earlier()
         over = plan.choose_topping(setup, regions, cover)
         choice = plan.usual_stack(setup, regions, cover, over.kind if over else None)
         stack = goods.build_stack(setup, choice)
-        response = mechanics.respond(sewing, stack, _draws(), detail="screen", like=like)
+        response = mechanics.respond(
+            sewing,
+            stack,
+            draws_of_a_screen(),
+            detail="screen" if like is None else "coarse",
+            like=like,
+            earlier=earlier,
+        )
         like = like or response
         flat = setup.holding != "cap-frame"
         evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
         found = findings.judge(evidence)
-        verdicts.append(_screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range))
-    return tuple(verdicts)
+        verdict = screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range)
+        done.append(Screened(verdict, response))
+    return tuple(done)
 
 
 @cache
-def _draws() -> Draws:
+def draws_of_a_screen() -> Draws:
+    """Return the draws that every screen goes by."""
     return goods.draw(_DRAWS, 0)
 
 
-def _screen_verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
+def screen_verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
     """Return what a screen says of one goods: faults and what cannot be computed want rework."""
     faults = [item for item in found.items if item.level == "fault"]
     holds = not beyond and found.chance_of_missing <= setup.chance_accepted

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from analyzer.mechanics.release import Freed, free, unhooped
 from analyzer.mechanics.rim import most_pull_n_per_m, with_slip
 from analyzer.mechanics.sequence import Sewn, Variants, sew
 from analyzer.mechanics.sewing import Sewing
-from analyzer.mechanics.surface import Fine, Runs, plan_runs, ranked_causes, spread_out, telling_rows
+from analyzer.mechanics.surface import Fine, Runs, plan_runs, ranked_causes, scaled, spread_out, telling_rows
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, Response, Unhooped
 from analyzer.mechanics.wanted import read, visible_share
 from analyzer.regions.types import RegionKind, Regions
@@ -36,6 +36,10 @@ from analyzer.regions.types import RegionKind, Regions
 TOLERANCE, SCREEN_TOLERANCE, SPREAD_TOLERANCE = 2e-2, 5e-2, 5e-2
 _REMEMBERED = 3  # earlier stacks from whose steps solves begin
 _SPREAD_SHARE, _ENDS_SHARE = 0.25, 0.5  # of the time, for progress
+
+
+#: How finely a design is sewn: see :func:`respond`.
+Detail: TypeAlias = Literal["full", "screen", "coarse"]
 
 
 @dataclass(slots=True)
@@ -49,10 +53,11 @@ class Earlier:
     spread: list[Sewn] = field(default_factory=list)
     screen: list[Sewn] = field(default_factory=list)
 
-    def add(self, spread: Sewn, screen: Sewn) -> None:
+    def add(self, spread: Sewn, screen: Sewn | None = None) -> None:
         """Take in what was sewn, and forget what is older than the last few."""
         self.spread = [*self.spread, spread][-_REMEMBERED:]
-        self.screen = [*self.screen, screen][-_REMEMBERED:]
+        if screen is not None:
+            self.screen = [*self.screen, screen][-_REMEMBERED:]
 
 
 def respond(
@@ -60,7 +65,7 @@ def respond(
     stack: Stack,
     draws: Draws,
     *,
-    detail: Literal["full", "screen"] = "full",
+    detail: Detail = "full",
     like: Response | None = None,
     earlier: Earlier | None = None,
     progress: Callable[[float], None] | None = None,
@@ -73,15 +78,21 @@ def respond(
     the surface's course along the stiffness that tells most.
 
     With ``like``, the response of the same stack to nearly the same design, nothing but nominal values is
-    computed: all quantities are taken to vary over the draws in common, as those did together.
+    computed: all quantities are taken to vary over the draws in common, as those did together. With
+    ``detail="coarse"`` too, ``like`` is the response of another stack to this very sewing: only the coarsest
+    grid is sewn, and what finer ones add is taken over from there. ``benchmarks/bench_screen.py`` tells how
+    far off that is.
 
     ``earlier`` holds what was sewn of this ``sewing`` with other stacks, and takes in this one; ``progress``
     is called with the share done, 0 to 1.
 
     Raises:
         NotConverged: a solve missed its tolerance.
+        ValueError: ``detail="coarse"`` without ``like``.
 
     """
+    if detail == "coarse" and like is None:
+        raise ValueError("the coarsest grid is good enough only beside a response that a finer one gave")
     earlier = Earlier() if earlier is None else earlier
     radius = 0.5 * stack.needle.blade_mm.value
     plan = plan_runs(stack)
@@ -93,25 +104,32 @@ def respond(
     ringed = ring_contraction(sewing.spread, coarse.states, ring(sewing.spread))
     wanted = np.column_stack([_wanted(sewing, sewing.spread, coarse, radius), ringed])
     runs = Runs(_rms(coarse.states), wanted, slipping)
-    rows = list(telling_rows(plan, runs)) if detail == "full" and like is None else [0]
-    screened = sew(
-        sewing.screen,
-        sewing.stitches,
-        make_variants(stack, {name: each[rows] for name, each in factors.items()}, len(rows)),
-        tolerance=SCREEN_TOLERANCE,
-        starts=earlier.screen,
-        progress=_part(progress, *((_SPREAD_SHARE, _ENDS_SHARE) if detail == "full" else (0.5, 1.0))),
-    )
-    earlier.add(coarse, screened)
-    layout, nominal = sewing.screen, screened
-    if detail == "full":
-        layout, one = sewing.full, make_variants(stack, {}, 1)
-        nominal = sew(
-            layout, sewing.stitches, one, tolerance=TOLERANCE, progress=_part(progress, _ENDS_SHARE, 1.0)
+    rows: list[int] = []
+    if detail == "coarse" and like is not None:
+        earlier.add(coarse)
+        layout, states = sewing.spread, coarse.states[:1] * like.finer[-1]
+        nominal, middle = coarse, wanted[0] * like.finer[:-1]
+        states = _slipped(sewing, layout, stack, states, coarse)
+    else:
+        rows = list(telling_rows(plan, runs)) if detail == "full" and like is None else [0]
+        screened = sew(
+            sewing.screen,
+            sewing.stitches,
+            make_variants(stack, {name: each[rows] for name, each in factors.items()}, len(rows)),
+            tolerance=SCREEN_TOLERANCE,
+            starts=earlier.screen,
+            progress=_part(progress, *((_SPREAD_SHARE, _ENDS_SHARE) if detail == "full" else (0.5, 1.0))),
         )
-    states = _slipped(sewing, layout, stack, nominal.states[:1], coarse)
-    nominal = replace(nominal, states=states, forming=nominal.forming[:1])
-    middle = np.append(_wanted(sewing, layout, nominal, radius)[0], ringed[0])
+        earlier.add(coarse, screened)
+        layout, nominal = sewing.screen, screened
+        if detail == "full":
+            layout, one = sewing.full, make_variants(stack, {}, 1)
+            nominal = sew(
+                layout, sewing.stitches, one, tolerance=TOLERANCE, progress=_part(progress, _ENDS_SHARE, 1.0)
+            )
+        states = _slipped(sewing, layout, stack, nominal.states[:1], coarse)
+        nominal = replace(nominal, states=states, forming=nominal.forming[:1])
+        middle = np.append(_wanted(sewing, layout, nominal, radius)[0], ringed[0])
     if like is None:
         scale = _rms(screened.states)
         finer = scale / scale[0] * runs.scale[0] / runs.scale[rows]
@@ -155,6 +173,7 @@ def respond(
         solves=len(variants.layers) + len(rows) + (detail == "full"),
         unhooped=_unhooped(sewing, stack, freed, weight),
         common=frozen(_common(middle, drawn)),
+        finer=frozen(np.append(scaled(middle, wanted[0]), _rms(states)[0] / max(runs.scale[0], 1e-12))),
     )
 
 

@@ -45,6 +45,7 @@ class Sheet:
         self.springs: Floats = (
             1e-3 * springs_n_per_m2 * np.array([[lattice.hy_mm], [lattice.hx_mm]]) / self.scale**2
         )
+        self._sprung = bool(self.springs.any())
         self._C = np.empty((batch, 3, 3, ny, nx), dtype=precision)
         self._logs: Floats = np.empty((batch, ny * nx, 3))
         self._G = np.empty((batch, 2, 2, ny, nx), dtype=precision)
@@ -112,7 +113,7 @@ class Sheet:
         strain[:, 2] = self._work[:, 1]
         self._strain_to_resultants()
         self._resultants_to_forces(out)
-        if self.springs.any():
+        if self._sprung:
             self.add_springs(u, out)
 
     def _strain_to_resultants(self) -> None:

@@ -134,8 +134,8 @@ def spread_out(
     curved[0] = False
     size = _Quadratic(plan, stack, draws, curved, np.log(runs.scale / runs.scale[0])[:, None])
     ratio = _Quadratic(plan, stack, draws, curved, runs.wanted * (runs.scale[0] / runs.scale)[:, None])
-    scaled = _scaled(nominal, runs.wanted[0])
-    shape = nominal + scaled * ratio.change
+    by = scaled(nominal, runs.wanted[0])
+    shape = nominal + by * ratio.change
     log_size = size.change[:, 0]
     if fine is not None and len(fine.rows) > 1:
         rows = list(fine.rows)
@@ -143,8 +143,8 @@ def spread_out(
         along = _Along(plan, stack, draws, rows)
         log_size = log_size + along(finer[:, None])[:, 0]
         ends, coarse = (_ratios(one.wanted, one.scale) for one in (fine, _rows(runs, rows)))
-        finer_still = _scaled(nominal, fine.wanted[0])
-        shape = shape + along(finer_still * (ends - ends[0]) - scaled * (coarse - coarse[0]))
+        finer_still = scaled(nominal, fine.wanted[0])
+        shape = shape + along(finer_still * (ends - ends[0]) - by * (coarse - coarse[0]))
     if "lock_share" in plan.linear:
         run, factor = _own_run(plan, "lock_share")
         drawn = np.exp(_drawn(stack, draws, "lock_share")) - 1.0
@@ -190,7 +190,7 @@ class _Along:
         return result
 
 
-def _scaled(fine: Floats, coarse: Floats) -> Floats:
+def scaled(fine: Floats, coarse: Floats) -> Floats:
     """Size (q,) of the fine nominal values over the coarse ones, by which the coarse changes are scaled.
 
     Where a value is small against the rest, its own ratio means little and that of all takes over.

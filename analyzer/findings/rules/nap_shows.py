@@ -54,10 +54,11 @@ def drowned_share(design: Design, regions: Regions, limits: Mapping[str, Value])
     """
     least = limits["column_width_pile_mm"].value
     total = lost = 0.0
+    lengths_mm = design.lengths_mm
     for region in regions.items:
         if region.kind not in (RegionKind.RUN, RegionKind.SATIN, RegionKind.FILL):
             continue
-        thread = float(design.lengths_mm[region.first : region.last + 1].sum())
+        thread = float(lengths_mm[region.first : region.last + 1].sum())
         narrow = region.width_mm is not None and region.width_mm < least
         total += thread
         lost += thread if region.kind == RegionKind.RUN or narrow else 0.0
