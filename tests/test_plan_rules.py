@@ -11,7 +11,7 @@ from analyzer.cloth.types import Void
 from analyzer.findings import Findings, PuckerVerdict, chance_words
 from analyzer.goods import backing, cloth, cloths, resolve
 from analyzer.goods.types import StackChoice
-from analyzer.plan import Facts, allowed, candidates, choose_topping, named
+from analyzer.plan import Facts, allowed, candidates, choose_topping, named, usual_stack
 from analyzer.plan.cautions import cautions
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
 from analyzer.plan.rules import burden_g_m2
@@ -328,3 +328,25 @@ def test_a_wedge_is_for_leather_but_not_under_satin():
     satin = replace(REGIONS, items=(*REGIONS.items, region(4, RegionKind.SATIN, width_mm=3.0)))
     assert needle(setup("leather"), REGIONS).endswith("wedge")
     assert needle(setup("leather"), satin).endswith("sharp")
+
+
+@pytest.mark.parametrize(
+    ("goods", "settings", "kind"),
+    [
+        ("jersey", {}, "mesh-cutaway"),  # soft mesh for light tees
+        ("sweatshirt", {}, "cutaway"),
+        ("denim", {}, "tearaway"),
+        ("poplin", {}, "mesh-cutaway"),  # against skin and washed often: what stays, and soft
+        ("polar-fleece", {}, "cutaway"),
+        ("organza", {}, "wash-away-film"),
+        ("terry", {}, "tearaway"),
+    ],
+)
+def test_what_is_usual_is_the_kind_that_the_goods_name_first(goods, settings, kind):
+    """A kind nearer to medium weight is no reason to take another (common practice, no source)."""
+    made = setup(goods, **settings)
+    choice = usual_stack(made, REGIONS, cover(), "wash-away-film")
+    assert (choice.layers, choice.topping) == (1, "wash-away-film")
+    assert choice.backings[0].kind == kind
+    weights = backing(kind).weights_g_m2
+    assert choice.total_g_m2 == min(weights, key=lambda each: abs(each - 68.0))

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from analyzer.commands.console import screen_width
+from analyzer.commands.check import refuse_impossible
+from analyzer.commands.console import ProgressLine, screen_width, span
 from analyzer.commands.options import options
+from analyzer.commands.settings import files_for, job_of, settings_for
 from analyzer.errors import BadJob
 
 if TYPE_CHECKING:
+    from analyzer.job import Job
     from analyzer.library.answers import Answer
+    from analyzer.library.book import Book
 
 EXAMPLES = """\b
 Examples:
@@ -23,6 +27,7 @@ Examples:
   prehoop book shop.sqlite --where "status != read"
   prehoop book shop.sqlite --alike crest.dst
   prehoop book shop.sqlite --export page.html --limit 200
+  prehoop book shop.sqlite --where "jersey.outcome = rework" --gallery rework --goods jersey
   prehoop book shop.sqlite --sql "SELECT format, count(*), median(stitches) FROM designs GROUP BY format"
 
 Columns: name, path, status, reason, format, stitches, colours, jumps, trims, stops, width_mm, height_mm,
@@ -30,7 +35,11 @@ thread_m, bobbin_m, minutes, coverage, density_max, regions, fills, satins, runs
 voids, size, sha256; finding, fault, caution, note, thread, rgb; and on goods GOODS.outcome, GOODS.chance,
 GOODS.gap_mm, GOODS.pucker_mm, GOODS.stack, GOODS.enough, GOODS.finding. Compare with = != < <= > >= ~ (holds
 the text), in (...), is unknown; join with and, or, not and brackets.
+
+--gallery writes small pictures of the designs that are listed and a report on each, some seconds of work
+apiece; without --limit on the first 60. Reports that are in the folder already are kept.
 """
+_REPORTS = 60  #: made without being told how many
 
 
 @click.command(epilog=EXAMPLES)
@@ -51,8 +60,15 @@ the text), in (...), is unknown; join with and, or, not and brackets.
     "--export", "export_to", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
     help="Write the answer as .csv, .parquet or .html (small pictures).",
 )  # fmt: skip
-@options("json", "force")
+@click.option(
+    "--gallery", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+    help="Write small pictures and a full report on each design of the answer.",
+)  # fmt: skip
+@options("goods", "care", "json", "force")
+@click.pass_context
 def book(
+    ctx: click.Context,
+    /,
     file: Path,
     question: str | None,
     sort: str | None,
@@ -60,8 +76,10 @@ def book(
     limit: int | None,
     sql: str | None,
     export_to: Path | None,
+    gallery: Path | None,
     as_json: bool,
     force: bool,
+    **_: Any,
 ) -> None:
     """Ask a design book: filter, sort, find what is alike."""
     from analyzer.files import refuse_existing
@@ -71,8 +89,13 @@ def book(
 
     if sql is not None and (question or sort or alike):
         raise BadJob("--sql stands alone: it says itself what holds and how it is sorted")
+    if gallery is not None and (sql is not None or as_json or export_to is not None):
+        raise BadJob("--gallery stands alone: it writes the answer, with reports, and nothing else")
     if export_to is not None and not force:
         refuse_existing((export_to,))
+    job = _job_of_reports(ctx, file, wanted=gallery is not None)
+    if gallery is not None and limit is None:
+        limit = _REPORTS
     with Book(file) as opened:
         distances: dict[str, float] = {}
         if sql is not None:
@@ -84,13 +107,55 @@ def book(
                 distances = _alike(opened, alike)
             contents = tuple(distances) if alike is not None else None
             answer = ask(opened, question, sort=sort, limit=limit, contents=contents, everything=as_json)
-        if export_to is not None:
+        if gallery is not None:
+            click.echo(_gallery(opened, answer, gallery, job, force=force))
+        elif export_to is not None:
             export(opened, answer, export_to, force=force)
             click.echo(f"{len(answer.rows):,} of {answer.total:,} written to {export_to}.")
         elif as_json:
             click.echo(_json(answer, distances), nl=False)
         else:
             click.echo(_table(answer, sql=sql is not None), nl=False)
+
+
+def _job_of_reports(ctx: click.Context, file: Path, *, wanted: bool) -> Job:
+    """Return the job of reports, looked up before any is made."""
+    given = [name for name in ("goods", "care") if ctx.params[name] is not None]
+    if given and not wanted:
+        raise BadJob(f"--{given[0]} is for reports: add --gallery FOLDER; ask of goods with --where")
+    job = job_of(settings_for(ctx, files_for(file)))
+    if wanted:
+        refuse_impossible(job)
+    return job
+
+
+def _gallery(opened: Book, answer: Answer, folder: Path, job: Job, *, force: bool) -> str:
+    """Write a gallery; return what it came to."""
+    import time
+
+    from analyzer.library.gallery import PAGE, write_gallery
+    from analyzer.library.workers import cores
+    from analyzer.report.words import counted
+
+    line, began = ProgressLine(), time.monotonic()
+
+    def tell(done: int) -> None:
+        if line.due():
+            each = (time.monotonic() - began) / max(done, 1)
+            left = span(each * max(len(answer.rows) - done, 0)) if done else "some time"
+            line.say(f"{done:,} of {len(answer.rows):,} reports, {left} left")
+
+    try:
+        made = write_gallery(opened, answer, folder, job, cores(), force=force, tell=tell)
+    finally:
+        line.end()
+    without = f"; {len(made.reasons):,} could not be made" if made.reasons else ""
+    more = (
+        f" {len(answer.rows):,} of {answer.total:,} designs; --limit shows more."
+        if len(answer.rows) < answer.total
+        else ""
+    )
+    return f"{counted(len(made.files), 'report')}{without}. The gallery is {folder / PAGE}.{more}"
 
 
 def _alike(opened: object, design: Path) -> dict[str, float]:

@@ -6,12 +6,15 @@ import io
 import os
 import shutil
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import click
 
 _WIDEST = 100
+_LINE = 78
+_EVERY_S = 0.2
 
 
 def prepare_streams() -> None:
@@ -69,3 +72,31 @@ def progress(label: str) -> Iterator[Callable[[str, float], None] | None]:
             status.update(escape(f"{label}: {what}"))
 
         yield tell
+
+
+class ProgressLine:
+    """One line on stderr that says how far long work is; silent when nobody watches."""
+
+    def __init__(self) -> None:
+        self.shown, self.last = sys.stderr.isatty(), 0.0
+
+    def due(self) -> bool:
+        """Say whether somebody watches and the line has stood a moment."""
+        return self.shown and time.monotonic() - self.last >= _EVERY_S
+
+    def say(self, line: str) -> None:
+        """Put ``line`` in the place of the one before."""
+        self.last = time.monotonic()
+        click.echo(f"\r{line:<{_LINE}}", nl=False, err=True)
+
+    def end(self) -> None:
+        """Leave the line."""
+        if self.shown:
+            click.echo("\r" + " " * _LINE + "\r", nl=False, err=True)
+
+
+def span(seconds: float) -> str:
+    """Return a time to wait, in words."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from analyzer.commands.console import complain
+from analyzer.commands.console import ProgressLine, complain, span
 from analyzer.commands.options import options
 from analyzer.commands.settings import files_for, settings_for
 from analyzer.errors import BadJob
@@ -34,7 +33,6 @@ Exit code: 0 done (damaged files or not), 2 wrong usage or a book that cannot be
 (what was finished is kept; scan again to go on).
 """
 _USUAL = ("poplin", "jersey", "terry")  #: firm woven, knit, pile
-_EVERY_S = 0.2
 
 
 @click.command(epilog=EXAMPLES)
@@ -93,7 +91,7 @@ def scan(
             tally = scan_into(folder, book, asked, workers, show)
         finally:
             workers.close()
-            show.end()
+            show.line.end()
         click.echo(_said(tally, book.path))
         for trouble in tally.troubles:
             complain(f"{trouble.path}: {trouble.reason}")
@@ -124,33 +122,21 @@ def _on_terminal() -> bool:
 
 
 class _Progress:
-    """One line on stderr that says how far a scan is; silent when nobody watches."""
+    """How far a scan is, for whoever watches."""
 
     def __init__(self, total: int) -> None:
-        self.total, self.shown, self.last = total, _on_terminal(), 0.0
+        self.total, self.line = total, ProgressLine()
 
     def __call__(self, tally: Tally) -> None:
         """Show how far it is, a few times a second."""
-        now = time.monotonic()
-        if not self.shown or now - self.last < _EVERY_S:
+        if not self.line.due():
             return
-        self.last = now
         done = tally.known + tally.looked_at + tally.copies
         left = max(self.total - done, 0) / tally.rate if tally.looked_at else 0.0
         damaged = f", {tally.damaged:,} damaged" if tally.damaged else ""
-        line = f"{done:,} of {self.total:,} designs, {tally.rate:.1f} a second, {_span(left)} left{damaged}"
-        click.echo(f"\r{line:<78}", nl=False, err=True)
-
-    def end(self) -> None:
-        """Leave the line."""
-        if self.shown:
-            click.echo("\r" + " " * 78 + "\r", nl=False, err=True)
-
-
-def _span(seconds: float) -> str:
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+        self.line.say(
+            f"{done:,} of {self.total:,} designs, {tally.rate:.1f} a second, {span(left)} left{damaged}"
+        )
 
 
 def _said(tally: Tally, book: Path) -> str:

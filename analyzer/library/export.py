@@ -30,7 +30,7 @@ def export(book: Book, answer: Answer, path: Path, *, force: bool = False) -> No
     elif ending == ".html":
         from analyzer.library.gallery import gallery
 
-        content = gallery(book, answer)
+        content = gallery(book, answer, path.absolute().parent)
     else:
         raise BadBook(f"{path.name}: an export ends in {', '.join(FORMS)}; name it so")
     write_whole(path, content, force=force)

@@ -110,6 +110,30 @@ def _shown(root: Path, file: Path) -> str:
     return sound_text(file.relative_to(root).as_posix())
 
 
+def found_at(root: Path, key: bytes) -> Found | None:
+    """Return the file below ``root`` that a book knows by ``key``; None where it is not there any more.
+
+    A book may come from anywhere, so a key that leads out of ``root``, or over a link, finds nothing. The
+    size of a member of an archive is that of the archive.
+    """
+    outer, _, member = key.partition(b"\x00")
+    within = Path(os.fsdecode(outer))
+    if within.is_absolute() or within.drive or ".." in within.parts or not within.parts:
+        return None
+    file = root
+    for part in within.parts:
+        file = file / part
+        if file.is_symlink():
+            return None
+    if not file.is_file():
+        return None
+    state = file.stat()
+    inner = member.decode("utf-8", "surrogateescape") if member else None
+    shown = _shown(root, file) if inner is None else _shown(root, file) + _WITHIN + sound_text(inner)
+    name = Path(inner.replace("\\", "/")).name if inner is not None else file.name
+    return Found(Place(key, shown, sound_text(name), state.st_size, state.st_mtime_ns), file, inner)
+
+
 def content_of(found: Found, limits: ReadLimits | None = None) -> bytes:
     """Return the bytes of a file or of a member of an archive.
 

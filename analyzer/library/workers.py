@@ -62,21 +62,33 @@ def safely(name: str, content: bytes, asked: Asked) -> Record:
     return Record(hashlib.sha256(content).hexdigest(), len(content), "unreadable", reason, None)
 
 
+def processes(jobs: int) -> futures.ProcessPoolExecutor:
+    """Return so many processes of this machine (spawned: alike on every system), of bounded memory."""
+    for name in _THREADS:
+        os.environ.setdefault(name, "1")
+    memory = int(constants("library")["worker_memory_mb"].value * 1e6)
+    return futures.ProcessPoolExecutor(
+        jobs, mp_context=multiprocessing.get_context("spawn"), initializer=_begin, initargs=(memory,)
+    )
+
+
+def end(pool: futures.ProcessPoolExecutor) -> None:
+    """End the processes of a pool, whatever they do."""
+    running = list((getattr(pool, "_processes", None) or {}).values())
+    pool.shutdown(wait=False, cancel_futures=True)
+    for process in running:
+        process.terminate()
+    for process in running:
+        process.join(_END_S)
+
+
 class LocalWorkers:
-    """Processes of this machine, kept from design to design (spawned: alike on every system)."""
+    """Processes of this machine, kept from design to design."""
 
     def __init__(self, jobs: int) -> None:
         self.jobs = jobs
         self._given: dict[futures.Future[Record], tuple[int, str, bytes, Asked]] = {}
-        self._pool = self._new()
-
-    def _new(self) -> futures.ProcessPoolExecutor:
-        for name in _THREADS:
-            os.environ.setdefault(name, "1")
-        memory = int(constants("library")["worker_memory_mb"].value * 1e6)
-        return futures.ProcessPoolExecutor(
-            self.jobs, mp_context=multiprocessing.get_context("spawn"), initializer=_begin, initargs=(memory,)
-        )
+        self._pool = processes(jobs)
 
     @property
     def room(self) -> int:
@@ -132,17 +144,12 @@ class LocalWorkers:
     def _restart(self) -> None:
         self._pool.shutdown(wait=False, cancel_futures=True)
         self._given.clear()
-        self._pool = self._new()
+        self._pool = processes(self.jobs)
 
     def close(self) -> None:
         """End the workers; what is under way is dropped."""
         self._given.clear()
-        processes = list((getattr(self._pool, "_processes", None) or {}).values())
-        self._pool.shutdown(wait=False, cancel_futures=True)
-        for process in processes:
-            process.terminate()
-        for process in processes:
-            process.join(_END_S)
+        end(self._pool)
 
 
 def _ended(content: bytes) -> Record:

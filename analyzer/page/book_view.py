@@ -14,7 +14,7 @@ from analyzer.errors import PrehoopError
 from analyzer.library.answers import Answer, ask, goods_in
 from analyzer.library.book import Book
 from analyzer.library.thumb import drawn
-from analyzer.library.walking import Found, content_of, walk
+from analyzer.library.walking import content_of, found_at
 from analyzer.page.app import page_of, show, trouble
 from analyzer.page.store import Upload
 from analyzer.report.words import OUTCOMES
@@ -92,10 +92,9 @@ def _content(file: Path, sha256: str) -> tuple[str, bytes] | None:
     with Book(file) as opened:
         rows = opened.base.execute("SELECT root, key, name FROM files WHERE sha256 = ?", (sha256,)).fetchall()
     for root, key, name in rows:
-        folder = Path(root)
-        for found in walk(folder):
-            if isinstance(found, Found) and found.place.key == key:
-                return str(name), content_of(found)
+        found = found_at(Path(root), bytes(key))
+        if found is not None:
+            return str(name), content_of(found)
     return None
 
 

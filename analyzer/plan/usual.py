@@ -9,9 +9,18 @@ from analyzer.regions import Regions
 
 
 def usual_stack(setup: Setup, regions: Regions, cover: Cover, topping: str | None) -> StackChoice:
-    """Return one layer, nearest to medium weight, of a backing that the goods allow."""
+    """Return one layer of the first kind of backing that the goods name and the rules allow.
+
+    Of its weights that nearest to medium weight. Only where the design is too heavy for any single layer
+    there are two; nothing at all only where nothing may be laid behind.
+    """
     medium = constants("plan")["medium_backing_g_m2"].value
-    return min(
-        (stack for stack in candidates(setup, None, regions, cover, topping) if stack.layers == 1),
-        key=lambda stack: abs(stack.total_g_m2 - medium),
-    )
+    named = setup.cloth.backings
+
+    def key(stack: StackChoice) -> tuple[int, int, float]:
+        kind = stack.backings[0].kind
+        place = named.index(kind) if kind in named else len(named)
+        return stack.layers, place, abs(stack.total_g_m2 - medium)
+
+    tried = candidates(setup, None, regions, cover, topping)
+    return min((stack for stack in tried if stack.backings), key=key, default=tried[0])
