@@ -46,6 +46,8 @@ def record(number: int, **changes: object) -> Record:
         goods="jersey", outcome=("hoop-it", "sample-first", "rework")[number % 3], chance=number / 20,
         decided_by="outline-gap", worst_gap_mm=None if number % 4 == 1 else number / 10 - 0.5, gap_low_mm=0.0,
         gap_high_mm=1.0, pucker_mm=0.3, stack="cutaway 68 g/m2", enough=number < 4,
+        backing="cutaway" if number % 2 else "mesh-cutaway, tearaway", backing_g_m2=50.0 + number,
+        layers=1 + number % 2,
         noted=(Noted("jersey", "outline-gap", "fault", 0.5, 0.4),) if number % 5 == 0 else (),
     )  # fmt: skip
     return Record(f"{number:064x}", 100 + number, "read", None, measures, (verdict,))
@@ -92,6 +94,8 @@ def numbers(book: Path, question: str) -> set[int]:
         ("fault = outline-gap", {0, 5, 10, 15}),
         ("jersey.finding = outline-gap and jersey.outcome = hoop-it", {0, 15}),
         ("terry.finding = outline-gap", set()),
+        ("jersey.backing_g_m2 > 67 and jersey.layers = 2", {19}),
+        ("jersey.backing ~ tearaway and jersey.backing_g_m2 <= 52", {0, 2}),
         ("caution ~ letter", {0, 3, 6, 9, 12, 15, 18}),
         ("thread = brass", {0, 4, 8, 12, 16}),
         ("finding != small-lettering and stitches < 4000", {1, 2}),

@@ -33,8 +33,9 @@ Examples:
 Columns: name, path, status, reason, format, stitches, colours, jumps, trims, stops, width_mm, height_mm,
 thread_m, bobbin_m, minutes, coverage, density_max, regions, fills, satins, runs, lettering_mm, appliques,
 voids, size, sha256; finding, fault, caution, note, thread, rgb; and on goods GOODS.outcome, GOODS.chance,
-GOODS.gap_mm, GOODS.pucker_mm, GOODS.stack, GOODS.enough, GOODS.finding. Compare with = != < <= > >= ~ (holds
-the text), in (...), is unknown; join with and, or, not and brackets.
+GOODS.gap_mm, GOODS.pucker_mm, GOODS.stack, GOODS.backing, GOODS.backing_g_m2, GOODS.layers, GOODS.enough,
+GOODS.finding. Compare with = != < <= > >= ~ (holds the text), in (...), is unknown; join with and, or, not
+and brackets.
 
 --gallery writes small pictures of the designs that are listed and a report on each, some seconds of work
 apiece; without --limit on the first 60. Reports that are in the folder already are kept.

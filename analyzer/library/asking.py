@@ -36,7 +36,7 @@ COLUMNS: Mapping[str, str] = {
 VERDICTS: Mapping[str, str] = {
     "outcome": "outcome", "chance": "chance", "decided_by": "decided_by", "gap_mm": "worst_gap_mm",
     "gap_low_mm": "gap_low_mm", "gap_high_mm": "gap_high_mm", "pucker_mm": "pucker_mm", "stack": "stack",
-    "enough": "enough",
+    "enough": "enough", "backing": "backing", "backing_g_m2": "backing_g_m2", "layers": "layers",
 }  # fmt: skip
 _LISTS = ("finding", "fault", "caution", "note", "thread", "rgb")
 _TOKEN = re.compile(

@@ -10,14 +10,13 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from importlib.resources import files
 from pathlib import Path
 
 from analyzer import __version__
 from analyzer.errors import BadBook
+from analyzer.library.migrating import SCHEMA, step
 from analyzer.library.types import Asked, Measures, Record
 
-SCHEMA = 1
 _APPLICATION = 0x70726870  #: in the file's header, so that a design book is known from any other database
 _PAGE = 4096  #: sketches in one row
 _WAIT_S = 60.0  #: for another scan's transaction
@@ -39,7 +38,9 @@ class Book:
     """An open design book."""
 
     def __init__(self, path: Path, *, write: bool = False) -> None:
-        """Open the book at ``path``; to write, it is made when missing and brought to the present schema.
+        """Open the book at ``path``; to write, it is made when missing.
+
+        A book of an earlier prehoop is brought to the present schema, to be read too.
 
         Raises:
             BadBook: it is missing, no design book, of a later prehoop, or cannot be written.
@@ -49,14 +50,33 @@ class Book:
         if not write and not path.is_file():
             raise BadBook(f"{path}: there is no such design book; make one with prehoop scan FOLDER")
         with self.told():
-            mode = "rwc" if write else "ro"
-            self.base = sqlite3.connect(
-                f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=_WAIT_S, isolation_level=None
-            )
-            self.base.execute("PRAGMA foreign_keys = ON")
+            self.base = self._connected("rwc" if write else "ro")
             if write:
                 self._migrate()
+            elif self._version()[0] == _APPLICATION and self._version()[1] < SCHEMA:
+                self._bring_up()
             self._refuse_others()
+
+    def _connected(self, mode: str) -> sqlite3.Connection:
+        base = sqlite3.connect(
+            f"{self.path.absolute().as_uri()}?mode={mode}", uri=True, timeout=_WAIT_S, isolation_level=None
+        )
+        base.execute("PRAGMA foreign_keys = ON")
+        return base
+
+    def _bring_up(self) -> None:
+        """Bring a book of an earlier prehoop up, that was only to be read."""
+        self.base.close()
+        self.base = self._connected("rw")
+        try:
+            self._migrate()
+        except BadBook as error:
+            raise BadBook(
+                f"{self.path}: an earlier prehoop wrote it, and it cannot be brought up to date there: "
+                f"copy it to a place that can be written ({str(error).removeprefix(f'{self.path}: ')})"
+            ) from None
+        self.base.close()
+        self.base = self._connected("ro")
 
     def close(self) -> None:
         """Close the book."""
@@ -106,20 +126,16 @@ class Book:
 
     def _migrate(self) -> None:
         """Bring the book to the present schema, one version after another, each in one transaction."""
-        with self.transaction():
-            application, version = self._version()
-            tables = self.base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-            if application != _APPLICATION and tables:
-                raise BadBook(f"{self.path}: this is a database, but no design book; name another place")
-            if version == 0:
-                script = files("analyzer.library").joinpath("schema.sql").read_text(encoding="utf-8")
-                lines = (line.split("--")[0] for line in script.splitlines())
-                for statement in "\n".join(lines).split(";"):
-                    if statement.strip():
-                        self.base.execute(statement)
+        while True:
+            with self.transaction():
+                application, version = self._version()  # another scan may have brought it up meanwhile
+                tables = self.base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+                if application != _APPLICATION and tables:
+                    raise BadBook(f"{self.path}: this is a database, but no design book; name another place")
+                if version >= SCHEMA:
+                    return
                 self.base.execute(f"PRAGMA application_id = {_APPLICATION}")
-                version = 1
-            self.base.execute(f"PRAGMA user_version = {max(version, SCHEMA)}")
+                step(self.base, version + 1)
 
     def _refuse_others(self) -> None:
         application, version = self._version()
@@ -192,10 +208,11 @@ class Book:
             [(sha256, one.goods, one.name, one.level, one.measured, one.chance) for one in noted],
         )
         base.executemany(
-            "INSERT OR REPLACE INTO verdicts VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+            "INSERT OR REPLACE INTO verdicts VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
             [
                 (sha256, one.goods, asked.key, one.outcome, one.chance, one.decided_by, one.worst_gap_mm,
-                 one.gap_low_mm, one.gap_high_mm, one.pucker_mm, one.stack, one.enough)
+                 one.gap_low_mm, one.gap_high_mm, one.pucker_mm, one.stack, one.enough, one.backing,
+                 one.backing_g_m2, one.layers)
                 for one in record.verdicts
             ],
         )  # fmt: skip

@@ -157,6 +157,9 @@ def _verdict(
         pucker_mm=found.pucker.amplitude_mm,
         stack=backing_in_words(choice),
         enough=holds,
+        backing=", ".join(one.kind for one in choice.backings),
+        backing_g_m2=choice.total_g_m2,
+        layers=choice.layers,
         noted=_noted(on, found.items),
     )
 

@@ -55,6 +55,9 @@ class Verdict:
     pucker_mm: float
     stack: str  #: that it was judged on, in words
     enough: bool  #: whether that stack holds
+    backing: str  #: kinds of that stack's backing, that next to the goods first, empty: none
+    backing_g_m2: float  #: all of it together
+    layers: int  #: of backing
     noted: tuple[Noted, ...]
 
 
