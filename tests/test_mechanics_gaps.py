@@ -1,5 +1,7 @@
 """The gap along every sort of pair, found in the stitches: what the file leaves plus what drift adds."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from disc_by_hand import CUTAWAY, HOOP, TWILL, stack
@@ -7,6 +9,7 @@ from disc_by_hand import CUTAWAY, HOOP, TWILL, stack
 from analyzer.design import Command, Design
 from analyzer.goods import draw
 from analyzer.mechanics import prepare, respond
+from analyzer.mechanics.respond import _gaps
 from analyzer.regions import cut
 
 SPACING_MM, LENGTH_MM, HALF_MM = 0.4, 3.5, 10.0
@@ -93,3 +96,12 @@ def test_an_outline_over_the_edge_overlaps():
     assert gap.meant_mm[middle] == pytest.approx(-0.5, abs=0.1)
     assert (gap.nominal_mm[middle] > gap.meant_mm[middle]).all()
     assert gap.draws_mm[:, middle].mean() < 0.0
+
+
+def test_an_outline_whose_stations_lie_on_each_other_has_a_distance_between_them():
+    """A line sewn to and fro in one place: found on a design scaled down, whose stations came twice."""
+    at = np.repeat(np.column_stack([np.arange(5) * 0.5, np.zeros(5)]), 3, axis=0)
+    pair = SimpleNamespace(outline=1, borders=0, at=at, normal=np.ones_like(at), meant_mm=np.zeros(len(at)))
+    sewing = SimpleNamespace(regions=SimpleNamespace(pairs=(pair,)))
+    (gap,) = _gaps(sewing, np.zeros(len(at)), np.zeros((2, len(at))))
+    assert gap.station_mm == 0.5

@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from analyzer.design import Thread
+from analyzer.design import Command, Design, Thread
 from analyzer.formats import read
 from analyzer.job import Job
 from analyzer.pipeline import Checked, check
@@ -280,3 +281,61 @@ def test_dragging_moves_along_the_cloth(page: Any) -> None:
     page.mouse.up()
     assert picture(page) != before
     page.click("#all")
+
+
+COUNT_LINES = """() => {
+  window.lines = 0;
+  const pen = CanvasRenderingContext2D.prototype, plain = pen.lineTo;
+  pen.lineTo = function (x, y) { window.lines += 1; plain.call(this, x, y); };
+}"""
+
+
+def lines_drawn(page: Any, key: str) -> int:
+    """Press a key on the cloth and return how many lines were drawn for it."""
+    picture(page)
+    page.evaluate("window.lines = 0")
+    page.focus(".stage")
+    page.keyboard.press(key)
+    picture(page)
+    return int(page.evaluate("window.lines"))
+
+
+def test_only_what_is_in_sight_is_drawn(page: Any) -> None:
+    page.evaluate(COUNT_LINES)
+    whole = lines_drawn(page, "0")
+    for _ in range(5):
+        lines_drawn(page, "+")
+    assert 0 < lines_drawn(page, "ArrowLeft") < 0.7 * whole  # rows of its middle lie under each other
+    assert lines_drawn(page, "0") == whole
+
+
+def test_a_large_design_is_drawn_coarsely_until_it_is_near(browser: Any, tmp_path: Path) -> None:
+    """48,000 stitches: each is drawn once from afar, with edges and tones from near."""
+    y, columns = np.arange(800) * 0.2, []
+    for number in range(60):
+        x = np.where(np.arange(800) % 2, 3.0, 0.0) + 3.6 * number
+        columns.append(np.column_stack([x, y if number % 2 == 0 else y[::-1]]))
+    points = np.concatenate(columns).round(1)
+    design = Design.from_commands(points, np.full(len(points), Command.STITCH), sha256="0" * 64)
+    file = tmp_path / "large.html"
+    file.write_bytes(
+        html_report(check(design, Job(goods="cotton-twill", holding="cap-frame"), changes=False))
+    )
+    assert file.stat().st_size < 30 * design.stitches
+    context = browser.new_context(viewport={"width": 1200, "height": 900})
+    page = context.new_page()
+    page.goto(file.as_uri())
+    page.wait_for_selector("#sewn[width]")
+    assert page.evaluate("document.querySelectorAll('*').length") < 5_000
+    page.evaluate(COUNT_LINES)
+    assert design.stitches * 0.99 <= lines_drawn(page, "0") <= design.stitches
+    for _ in range(4):
+        near = lines_drawn(page, "+")
+    # what is seen at 6.6 times is a share of about 1 / 6.6 ** 2, drawn twice, in pieces of 100
+    assert near < 0.4 * design.stitches
+    tones = page.evaluate("""() => { const held = document.getElementById('sewn');
+      const seen = held.getContext('2d').getImageData(0, 0, held.width, held.height).data, found = new Set();
+      for (let k = 0; k < seen.length; k += 4) found.add(seen[k]);
+      return found.size; }""")
+    assert tones > 3
+    context.close()

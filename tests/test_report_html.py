@@ -26,7 +26,7 @@ from analyzer.regions.types import Regions
 from analyzer.report import Check
 from analyzer.report.html import html_report
 from analyzer.report.html.content import clean
-from analyzer.report.html.shape import Sheet, path, thinned
+from analyzer.report.html.shape import Sheet, path, sheet_of, thinned, thread
 from analyzer.report.thread_look import broken_lines
 
 VOID = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
@@ -386,9 +386,19 @@ def test_very_many_stitches_take_few_bytes_and_lie_where_they_did() -> None:
     assert len(drawn) < 600_000
 
 
+def test_very_many_stitches_are_one_path_for_each_colour_change() -> None:
+    design = big_fill(447, 448)
+    regions = Regions((), frozen(np.arange(len(design.penetrations), dtype=np.int32) // 50), ())
+    patches = thread(Sheet((90.0, 90.0), (100.0, 100.0), None), thinned(design, regions))
+    assert [len(patch.strokes) for patch in patches] == [1]
+    assert patches[0].strokes[0].d.count("M") == 1
+
+
 def test_few_stitches_are_all_drawn(crest: Checked) -> None:
     outline = thinned(crest.design, crest.regions)
     assert len(outline.kept) == len(crest.design.penetrations)
+    strokes = [one for patch in thread(sheet_of(crest, None), outline) for one in patch.strokes]
+    assert {one.shade for one in strokes} == {True, False}
 
 
 def luminance(colour: str) -> float:

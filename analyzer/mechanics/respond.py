@@ -320,6 +320,7 @@ def _gaps(sewing: Sewing, middle: Floats, drawn: Floats) -> tuple[GapDraws, ...]
         own = slice(first, first + len(pair.at))
         first = own.stop
         steps = np.hypot(*np.diff(pair.at, axis=0).T)
+        steps = steps[steps > 0.0]  # stations of an outline sewn twice lie on each other
         result.append(
             GapDraws(
                 outline=pair.outline,

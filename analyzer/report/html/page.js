@@ -29,38 +29,65 @@
   const moved = document.getElementById("moved");
   const ribbon = Array.from(document.querySelectorAll(".ribbon rect"));
   const at = new Float64Array(2 * count);
+  // stitches that are drawn together, with the box that they lie in
+  const parts = [];
+  for (const [region, colour, begin, end] of data.parts) {
+    for (let first = begin; first <= end; first += 100) {
+      parts.push({ region, colour, first, last: Math.min(first + 99, end), box: [0, 0, 0, 0] });
+    }
+  }
 
   // displacement of the cloth after a step at a place, mm: bilinear on the grid that came with the page
+  const gone = [0, 0];
   const cloth = (step, x, y) => {
-    if (step < 1) return [0, 0];
+    gone[0] = gone[1] = 0;
+    if (step < 1) return gone;
     const u = Math.min(Math.max((x + halfX) / moves.cell, 0), moves.nx - 1.000001);
     const v = Math.min(Math.max((y + halfY) / moves.cell, 0), moves.ny - 1.000001);
     const i = Math.floor(u), j = Math.floor(v), a = u - i, b = v - j;
-    const base = (step - 1) * moves.nx * moves.ny * 2;
-    const node = (column, row, part) => moves.afterSteps[base + 2 * (row * moves.nx + column) + part] / 1000;
-    return [0, 1].map((part) =>
-      (1 - b) * ((1 - a) * node(i, j, part) + a * node(i + 1, j, part)) +
-      b * ((1 - a) * node(i, j + 1, part) + a * node(i + 1, j + 1, part)));
+    const low = 2 * ((step - 1) * moves.nx * moves.ny + j * moves.nx + i), high = low + 2 * moves.nx;
+    const after = moves.afterSteps;
+    for (let k = 0; k < 2; k++) {
+      gone[k] = ((1 - b) * ((1 - a) * after[low + k] + a * after[low + 2 + k]) +
+        b * ((1 - a) * after[high + k] + a * after[high + 2 + k])) / 1000;
+    }
+    return gone;
   };
   const shown = () => Boolean(moves && moved && moved.checked);
+  let placed = "";
   const place = (step, end) => {
+    const wanted = `${step} ${shown()}`;
+    if (placed === wanted) return;
+    placed = wanted;
+    const moving = shown();
     for (let k = 0; k < count; k++) {
       let x = places[2 * k] / data.scale, y = places[2 * k + 1] / data.scale;
-      if (k < end && shown()) {
-        const [dx, dy] = cloth(step, x, y);
-        x += moves.factor * (dx + moves.ownShift[2 * k] / 1000);
-        y += moves.factor * (dy + moves.ownShift[2 * k + 1] / 1000);
+      if (moving && k < end) {
+        cloth(step, x, y);
+        x += moves.factor * (gone[0] + moves.ownShift[2 * k] / 1000);
+        y += moves.factor * (gone[1] + moves.ownShift[2 * k + 1] / 1000);
       }
       at[2 * k] = x;
       at[2 * k + 1] = y;
     }
+    for (const one of parts) {
+      const box = one.box = [Infinity, Infinity, -Infinity, -Infinity];
+      for (let k = Math.max(one.first - 1, 0); k <= one.last; k++) {
+        box[0] = Math.min(box[0], at[2 * k]);
+        box[1] = Math.min(box[1], at[2 * k + 1]);
+        box[2] = Math.max(box[2], at[2 * k]);
+        box[3] = Math.max(box[3], at[2 * k + 1]);
+      }
+    }
   };
   const line = (first, last, wanted) => {
+    let behind = -2;
     pen.beginPath();
     for (let k = first; k <= last; k++) {
       if (!tones[k] || (wanted && tones[k] !== wanted)) continue;
-      pen.moveTo(at[2 * k - 2], at[2 * k - 1]);
+      if (behind !== k - 1) pen.moveTo(at[2 * k - 2], at[2 * k - 1]);
       pen.lineTo(at[2 * k], at[2 * k + 1]);
+      behind = k;
     }
     pen.stroke();
   };
@@ -106,18 +133,21 @@
   const here = document.getElementById("here");
   const tellPlace = (x, y) => {
     const step = Number(slider.value), end = step ? data.steps[step - 1].end : 0;
-    let best = 25 / near.times ** 2 + 1, found = -1;
-    for (let k = 1; k < end; k++) {
-      if (!tones[k]) continue;
-      const dx = (at[2 * k] + at[2 * k - 2]) / 2 - x, dy = (at[2 * k + 1] + at[2 * k - 1]) / 2 - y;
-      if (dx * dx + dy * dy < best) { best = dx * dx + dy * dy; found = k; }
+    let best = 25 / near.times ** 2 + 1, part = null;
+    for (const one of parts) {
+      const box = one.box, off = Math.max(box[0] - x, x - box[2], box[1] - y, y - box[3], 0);
+      if (one.first >= end || off * off >= best) continue;
+      for (let k = Math.max(one.first, 1); k <= Math.min(one.last, end - 1); k++) {
+        if (!tones[k]) continue;
+        const dx = (at[2 * k] + at[2 * k - 2]) / 2 - x, dy = (at[2 * k + 1] + at[2 * k - 1]) / 2 - y;
+        if (dx * dx + dy * dy < best) { best = dx * dx + dy * dy; part = one; }
+      }
     }
-    const part = data.parts.find((one) => found >= one[2] && found <= one[3]);
     const [dx, dy] = moves ? cloth(step, x, y) : [0, 0];
     const moved = Math.hypot(dx, dy) / data.unit_mm, digits = data.unit_mm > 1 ? 3 : 1;
     const number = (mm) => (mm / data.unit_mm).toFixed(digits);
     here.textContent = `At (${number(x)}, ${number(y)}) ${data.unit}: ` +
-      (part ? data.names[part[0]] || `region ${part[0]}` : "no stitching") +
+      (part ? data.names[part.region] || `region ${part.region}` : "no stitching") +
       (moves ? `; the cloth has moved ${moved.toFixed(digits)} ${data.unit} by then (estimate).` : ".");
   };
   const draw = () => {
@@ -133,27 +163,38 @@
     pen.lineCap = pen.lineJoin = "round";
     place(step, end);
     if (moves) grid(step);
+    const seenX = halfX / near.times + data.width, seenY = halfY / near.times + data.width;
+    const seen = parts.filter(({ box }) => box[2] > near.x - seenX && box[0] < near.x + seenX &&
+      box[3] > near.y - seenY && box[1] < near.y + seenY);
     pen.lineWidth = data.width * 0.5;
     pen.strokeStyle = "rgba(90,90,90,.30)";
-    if (end < count) line(Math.max(end, 1), count - 1, 0);
-    // the edges of all of a region's threads first, as on the still drawing
-    for (let p = 0; p < data.parts.length;) {
-      let q = p;
-      while (q < data.parts.length && data.parts[q][0] === data.parts[p][0]) q++;
-      for (let k = p; k < q; k++) {
-        const [, colour, first, last] = data.parts[k];
-        if (first >= end) continue;
-        pen.strokeStyle = data.looks[colour][0];
-        pen.lineWidth = data.width;
-        line(first, Math.min(last, end - 1), 0);
+    for (const one of seen) if (one.last >= end) line(Math.max(one.first, end, 1), one.last, 0);
+    const sewn = seen.filter((one) => one.first < end);
+    if (count > 20000 && data.width * scale < 1.6) {
+      // a thread is hardly wider than a point of the screen: its edges and tones would not show
+      pen.lineCap = "butt";
+      pen.lineJoin = "bevel";
+      pen.lineWidth = 1 / scale;
+      for (const one of sewn) {
+        pen.strokeStyle = data.looks[one.colour][3];
+        line(one.first, Math.min(one.last, end - 1), 0);
       }
-      for (let k = p; k < q; k++) {
-        const [, colour, first, last] = data.parts[k];
-        if (first >= end) continue;
+      return;
+    }
+    // the edges of all of a region's threads first, as on the still drawing
+    for (let p = 0; p < sewn.length;) {
+      let q = p;
+      while (q < sewn.length && sewn[q].region === sewn[p].region) q++;
+      for (const one of sewn.slice(p, q)) {
+        pen.strokeStyle = data.looks[one.colour][0];
+        pen.lineWidth = data.width;
+        line(one.first, Math.min(one.last, end - 1), 0);
+      }
+      for (const one of sewn.slice(p, q)) {
         pen.lineWidth = 0.72 * data.width;
-        for (let tone = 1; tone < data.looks[colour].length; tone++) {
-          pen.strokeStyle = data.looks[colour][tone];
-          line(first, Math.min(last, end - 1), tone);
+        for (let tone = 1; tone < data.looks[one.colour].length; tone++) {
+          pen.strokeStyle = data.looks[one.colour][tone];
+          line(one.first, Math.min(one.last, end - 1), tone);
         }
       }
       p = q;

@@ -65,11 +65,15 @@ def sheet_of(checked: Checked, hoop: Hoop | None) -> Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """A design with as many points as are drawn; ``kept`` (k,) are the numbers of its penetrations."""
+    """A design with as many points as are drawn; ``kept`` (k,) are the numbers of its penetrations.
+
+    ``coarse``: it is so large that edges and tones of single threads do not show on a still drawing.
+    """
 
     design: Design
     regions: Regions
     kept: Ints
+    coarse: bool = False
 
 
 def thinned(design: Design, regions: Regions) -> Outline:
@@ -85,7 +89,8 @@ def thinned(design: Design, regions: Regions) -> Outline:
         jumped=jumped,
         colour=design.colour[kept],
     )
-    return Outline(fewer, Regions(regions.items, regions.region_of[kept], regions.pairs), kept)
+    held = Regions(regions.items, regions.region_of[kept], regions.pairs)
+    return Outline(fewer, held, kept, coarse=design.stitches > _MANY)
 
 
 def _needless(design: Design, regions: Regions, kept: Ints) -> Bools:
@@ -138,6 +143,8 @@ def thread(sheet: Sheet, outline: Outline, moved_mm: Floats | None = None) -> tu
     design = outline.design
     points = design.penetrations if moved_mm is None else design.penetrations + moved_mm
     colours = thread_colours(design)
+    if outline.coarse:
+        return _coarse(sheet, outline, points, colours)
     looks = [(shadow(colour), tones(colour)) for colour in colours]
     patches = []
     for region, together in groupby(stretches(design, outline.regions), key=lambda part: part.region):
@@ -156,6 +163,16 @@ def thread(sheet: Sheet, outline: Outline, moved_mm: Floats | None = None) -> tu
                 for tone in np.unique(part.tone)
             ]
         patches.append(Patch(region, tuple(strokes)))
+    return tuple(patches)
+
+
+def _coarse(sheet: Sheet, outline: Outline, points: Floats, colours: tuple[str, ...]) -> tuple[Patch, ...]:
+    """Return the thread as one path for all that is sewn in one colour at one go, without edges and tones."""
+    patches = []
+    for colour, together in groupby(stretches(outline.design, outline.regions), key=lambda part: part.colour):
+        parts = list(together)
+        lines = broken_lines(points, np.concatenate([part.ends for part in parts]))
+        patches.append(Patch(parts[0].region, (Stroke(path(sheet, lines), colours[colour], False),)))
     return tuple(patches)
 
 
