@@ -91,11 +91,9 @@ def screened(
     done: list[Screened] = []
     like: mechanics.Response | None = None
     sewing: mechanics.Sewing | None = None
-    earlier = mechanics.Earlier()
     for setup in setups:
         if sewing is None or sewing.hoop != setup.hoop:
             sewing, like = mechanics.prepare(design, regions, setup.hoop, detail="screen"), None
-            earlier = mechanics.Earlier()
         over = plan.choose_topping(setup, regions, cover)
         choice = plan.usual_stack(setup, regions, cover, over.kind if over else None)
         stack = goods.build_stack(setup, choice)
@@ -105,7 +103,6 @@ def screened(
             draws_of_a_screen(),
             detail="screen" if like is None else "coarse",
             like=like,
-            earlier=earlier,
         )
         like = like or response
         flat = setup.holding != "cap-frame"

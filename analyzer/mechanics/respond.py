@@ -53,11 +53,10 @@ class Earlier:
     spread: list[Sewn] = field(default_factory=list)
     screen: list[Sewn] = field(default_factory=list)
 
-    def add(self, spread: Sewn, screen: Sewn | None = None) -> None:
+    def add(self, spread: Sewn, screen: Sewn) -> None:
         """Take in what was sewn, and forget what is older than the last few."""
         self.spread = [*self.spread, spread][-_REMEMBERED:]
-        if screen is not None:
-            self.screen = [*self.screen, screen][-_REMEMBERED:]
+        self.screen = [*self.screen, screen][-_REMEMBERED:]
 
 
 def respond(
@@ -106,7 +105,6 @@ def respond(
     runs = Runs(_rms(coarse.states), wanted, slipping)
     rows: list[int] = []
     if detail == "coarse" and like is not None:
-        earlier.add(coarse)
         layout, states = sewing.spread, coarse.states[:1] * like.finer[-1]
         nominal, middle = coarse, wanted[0] * like.finer[:-1]
         states = _slipped(sewing, layout, stack, states, coarse)
