@@ -123,8 +123,8 @@ class Design:
     @property
     def bounds_mm(self) -> tuple[float, float, float, float]:
         """``(x0, y0, x1, y1)`` of the penetrations."""
-        low, high = self.penetrations.min(axis=0), self.penetrations.max(axis=0)
-        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+        x, y = self.penetrations.T  # apart: along the short axis numpy is thirty times slower
+        return float(x.min()), float(y.min()), float(x.max()), float(y.max())
 
     @property
     def size_mm(self) -> tuple[float, float]:

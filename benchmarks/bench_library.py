@@ -30,6 +30,7 @@ from analyzer.library.workers import LocalWorkers
 
 _MEDIAN, _SPREAD, _HUGE = 3_300, 1.1, 200_000  # exp(1.645 * 1.1) is some 6
 _KINDS = ("mixed", "lettering", "fills")
+_LEAST = 400
 _ODD = 500  #: of so many files one is huge
 _SHAPES = 120  #: different designs that are built; files are these with another first stitch
 _THREE = "poplin,jersey,terry"
@@ -38,10 +39,11 @@ _THREE = "poplin,jersey,terry"
 def designs(count: int, median: int = _MEDIAN) -> list[bytes]:
     """Return so many different designs of the spread."""
     rng = np.random.default_rng(0)
+    kinds = _KINDS if median > 1_000 else _KINDS[1:]  # mixed ones cannot be small
     made = []
     for number in range(count):
-        size = int(np.clip(rng.lognormal(np.log(median), _SPREAD), 300, 60_000))
-        made.append(_content(build(_KINDS[number % 3], size)))
+        size = int(np.clip(rng.lognormal(np.log(median), _SPREAD), _LEAST, 60_000))
+        made.append(_content(build(kinds[number % len(kinds)], size)))
     return made
 
 

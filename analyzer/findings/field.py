@@ -23,7 +23,7 @@ def clearance_mm(design: Design, hoop: Hoop) -> tuple[float, tuple[float, float]
         # on the ray through a point the edge lies at radius / relative
         clear = np.where(relative > 0, radius / np.maximum(relative, 1e-12) - radius, half.min())
     else:
-        clear = (half - np.abs(centred)).min(axis=1)
+        clear = np.minimum(*(half - np.abs(centred)).T)
     worst = int(np.argmin(clear))
     at = design.penetrations[worst]
     return float(clear[worst]), (float(at[0]), float(at[1]))

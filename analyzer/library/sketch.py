@@ -9,8 +9,9 @@ and conjugation rules).
 from __future__ import annotations
 
 import numpy as np
+from scipy import sparse
 
-from analyzer.arrays import Bytes, Floats, frozen
+from analyzer.arrays import Bytes, Floats, Ints, frozen
 from analyzer.design import Design
 
 RINGS, HARMONICS = 12, 10
@@ -32,42 +33,46 @@ def sketch(design: Design) -> Floats:
     total = length.sum()
     if total <= 0.0:
         return frozen(np.zeros(SIZE))
-    centre = (length[:, None] * middle).sum(axis=0) / total
+    centre = length @ middle / total
     # of a straight piece about its middle: its own second moment is length^2 / 12
-    radius = np.sqrt((length * (((middle - centre) ** 2).sum(axis=1) + length**2 / 12.0)).sum() / total)
+    arm = middle - centre
+    radius = np.sqrt(length @ (np.einsum("ij,ij->i", arm, arm) + length**2 / 12.0) / total)
     if radius <= 0.0:
         return frozen(np.zeros(SIZE))
     a, b, length = (a - centre) / radius, (b - centre) / radius, length / radius
     kept = length < _LONGEST
-    points, weights = _spread(a[kept], b[kept], length[kept])
-    return frozen(_harmonics(points, weights))
-
-
-def _spread(a: Floats, b: Floats, length: Floats) -> tuple[Floats, Floats]:
-    """Return points (n, 2) along the stitches and how much thread each stands for (n,)."""
+    length = length[kept]
     parts = np.maximum(1, np.ceil(length / _STEP)).astype(np.int64)
-    stitch = np.repeat(np.arange(len(parts)), parts)
-    within = np.arange(len(stitch)) - np.repeat(np.cumsum(parts) - parts, parts)
-    share = (within + 0.5) / parts[stitch]
-    return a[stitch] + share[:, None] * (b - a)[stitch], (length / parts)[stitch]
+    x, y = spread_along(a[kept], b[kept], parts)
+    return frozen(_harmonics(x, y, np.repeat(length / parts, parts)))
 
 
-def _harmonics(points: Floats, weights: Floats) -> Floats:
+def spread_along(a: Floats, b: Floats, parts: Ints) -> tuple[Floats, Floats]:
+    """Return x and y (n,) of the middles of ``parts`` (k,) equal parts of the stitches from a to b (k, 2)."""
+    first = np.repeat(np.cumsum(parts) - parts, parts)
+    share = (np.arange(len(first)) - first + 0.5) * np.repeat(1.0 / parts, parts)
+    x, y = (
+        np.repeat(begin, parts) + share * np.repeat(step, parts)
+        for begin, step in zip(a.T, (b - a).T, strict=True)
+    )
+    return x, y
+
+
+def _harmonics(x: Floats, y: Floats, weights: Floats) -> Floats:
     """Return the magnitudes of the angular harmonics of each ring, of unit length in all."""
-    place = np.minimum(np.hypot(*points.T) / _REACH, 1.0) * (RINGS - 1)
+    away = np.sqrt(x * x + y * y)
+    place = np.minimum(away / _REACH, 1.0) * (RINGS - 1)
     low = np.minimum(place.astype(np.int64), RINGS - 2)
     upper = place - low
-    turn = (points[:, 0] + 1j * points[:, 1]) / np.maximum(np.hypot(*points.T), 1e-12)
-    out = np.empty((RINGS, HARMONICS))
-    wave = np.ones(len(points), dtype=np.complex128)
-    for order in range(HARMONICS):
-        ring = np.zeros(RINGS, dtype=np.complex128)
-        for part, share in ((low, 1.0 - upper), (low + 1, upper)):
-            weight = weights * share
-            ring += np.bincount(part, weights=weight * wave.real, minlength=RINGS)
-            ring += 1j * np.bincount(part, weights=weight * wave.imag, minlength=RINGS)
-        out[:, order] = np.abs(ring)
-        wave = wave * turn
+    turn = (x + 1j * y) / np.maximum(away, 1e-12)
+    waves = np.ones((len(x), HARMONICS), dtype=np.complex128)
+    for order in range(1, HARMONICS):
+        np.multiply(waves[:, order - 1], turn, out=waves[:, order])
+    # each point goes to the two rings that it lies between
+    shares = (weights[:, None] * np.stack([1.0 - upper, upper], axis=1)).ravel()
+    ends = np.arange(0, 2 * len(x) + 1, 2)
+    rings = sparse.csc_array((shares, np.stack([low, low + 1], axis=1).ravel(), ends), (RINGS, len(x)))
+    out = np.abs(np.asarray(rings @ waves))
     # the root evens out how much a few heavy rings weigh
     flat = np.sqrt(out.ravel() / max(out[:, 0].sum(), 1e-12))
     unit: Floats = flat / max(float(np.linalg.norm(flat)), 1e-12)

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.colors import to_rgb
 
 from analyzer.design import Design
+from analyzer.library.sketch import spread_along
 
 SIDE = 128  #: of the picture, pixels
 _MARGIN = 3
@@ -27,13 +28,10 @@ def thumb(design: Design) -> bytes:
     ends = np.flatnonzero(design.joined)
     a, b = placed[ends - 1], placed[ends]
     parts = np.maximum(1, np.ceil(np.hypot(*(b - a).T) / _STEP)).astype(np.int64)
-    stitch = np.repeat(np.arange(len(parts)), parts)
-    within = np.arange(len(stitch)) - np.repeat(np.cumsum(parts) - parts, parts)
-    points = a[stitch] + ((within + 0.5) / parts[stitch])[:, None] * (b - a)[stitch]
-    column, row = np.clip(np.round(points).astype(np.int64), 0, SIDE - 1).T
+    column, row = (np.clip(np.rint(each), 0, SIDE - 1).astype(np.intp) for each in spread_along(a, b, parts))
     picture = np.full((SIDE, SIDE), _NOTHING, dtype=np.uint8)
     # later stitches lie over earlier ones: of repeated places numpy keeps the last that is written
-    picture[row, column] = np.minimum(design.colour[ends], _NOTHING - 1)[stitch]
+    picture[row, column] = np.repeat(np.minimum(design.colour[ends], _NOTHING - 1).astype(np.uint8), parts)
     return zlib.compress(picture.tobytes(), 6)
 
 
