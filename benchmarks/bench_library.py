@@ -39,10 +39,11 @@ _THREE = "poplin,jersey,terry"
 def designs(count: int, median: int = _MEDIAN) -> list[bytes]:
     """Return so many different designs of the spread."""
     rng = np.random.default_rng(0)
-    kinds = _KINDS if median > 1_000 else _KINDS[1:]  # mixed ones cannot be small
+    kinds = _KINDS if median > 1_000 else ("lettering",)  # the others cannot be small
+    least = min(_LEAST, median / 2)
     made = []
     for number in range(count):
-        size = int(np.clip(rng.lognormal(np.log(median), _SPREAD), _LEAST, 60_000))
+        size = int(np.clip(rng.lognormal(np.log(median), _SPREAD), least, 60_000))
         made.append(_content(build(kinds[number % len(kinds)], size)))
     return made
 

@@ -95,13 +95,13 @@ class Links(HTMLParser):
 
 def test_every_design_that_can_be_read_has_a_report(book: Path, folder: Path, tmp_path: Path) -> None:
     place = tmp_path / "shown" / "gallery"
-    told: list[int] = []
-    made = gallery(book, place, tell=told.append)
+    told: list[tuple[int, int]] = []
+    made = gallery(book, place, tell=lambda *one: told.append(one))
     reports = sorted(path.name for path in (place / REPORTS).iterdir())
     assert sorted(made.files.values()) == reports
     assert len(reports) == 2, "what holds the same has one report"
     assert told == sorted(told)
-    assert told[-1] == 2
+    assert (told[0], told[-1]) == ((0, 2), (2, 2))
     text = (place / REPORTS / reports[0]).read_text(encoding="utf-8")
     assert "felt" in text
     links = Links(place / PAGE).found
@@ -127,7 +127,7 @@ def test_reports_that_are_there_are_kept(book: Path, tmp_path: Path) -> None:
 def test_interrupted_it_shows_what_was_finished(book: Path, tmp_path: Path) -> None:
     place = tmp_path / "gallery"
 
-    def stop(done: int) -> None:
+    def stop(done: int, _: int) -> None:
         if done == 1:
             raise KeyboardInterrupt
 

@@ -140,11 +140,11 @@ def _gallery(opened: Book, answer: Answer, folder: Path, job: Job, *, force: boo
 
     line, began = ProgressLine(), time.monotonic()
 
-    def tell(done: int) -> None:
+    def tell(done: int, total: int) -> None:
         if line.due():
             each = (time.monotonic() - began) / max(done, 1)
-            left = span(each * max(len(answer.rows) - done, 0)) if done else "some time"
-            line.say(f"{done:,} of {len(answer.rows):,} reports, {left} left")
+            left = span(each * (total - done)) if done else "some time"
+            line.say(f"{done:,} of {total:,} reports, {left} left")
 
     try:
         made = write_gallery(opened, answer, folder, job, cores(), force=force, tell=tell)

@@ -61,7 +61,7 @@ def write_gallery(
     jobs: int,
     *,
     force: bool = False,
-    tell: Tell = lambda _: None,
+    tell: Tell = lambda *_: None,
 ) -> Made:
     """Write the page into ``folder`` as :data:`PAGE`, and a report on each design of the answer beside it.
 

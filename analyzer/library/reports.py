@@ -24,7 +24,7 @@ from analyzer.report.reports import write_report
 _ENDED = "making its report ended the process that did"
 _LETTERS = 40  #: of a design's name that its report's name keeps
 
-Tell = Callable[[int], None]
+Tell = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,11 @@ class Made:
 
     files: dict[str, str]
     reasons: dict[str, str]
+
+    @property
+    def done(self) -> int:
+        """How many designs are done, with a report or without."""
+        return len(self.files) + len(self.reasons)
 
 
 def wanted(book: Book, answer: Answer, job: Job) -> tuple[Wanted, ...]:
@@ -72,12 +77,12 @@ def _plain(path: str) -> str:
 
 
 def make_reports(
-    designs: Sequence[Wanted], folder: Path, job: Job, jobs: int, made: Made, tell: Tell = lambda _: None
+    designs: Sequence[Wanted], folder: Path, job: Job, jobs: int, made: Made, tell: Tell = lambda *_: None
 ) -> None:
     """Write the reports that are not in ``folder`` yet, each whole or not at all; ``made`` says how it went.
 
-    ``tell`` is called with how many designs are done. Interrupted, it keeps what was finished, and ``made``
-    holds it.
+    ``tell`` is called with how many designs are done, and of how many. Interrupted, it keeps what was
+    finished, and ``made`` holds it.
     """
     missing = []
     for one in designs:
@@ -85,16 +90,17 @@ def make_reports(
             made.files[one.sha256] = one.file
         else:
             missing.append(one)
-    tell(len(made.files))
-    broken = _together(missing, folder, job, jobs, made, tell)
+    total = len(designs)
+    tell(made.done, total)
+    broken = _together(missing, folder, job, jobs, made, lambda: tell(made.done, total))
     for one in broken:  # one of them ended a process: alone, each shows whether it was that one
-        if _together([one], folder, job, 1, made, tell):
+        if _together([one], folder, job, 1, made, lambda: tell(made.done, total)):
             made.reasons[one.sha256] = _ENDED
-            tell(len(made.files) + len(made.reasons))
+            tell(made.done, total)
 
 
 def _together(
-    designs: Iterable[Wanted], folder: Path, job: Job, jobs: int, made: Made, tell: Tell
+    designs: Iterable[Wanted], folder: Path, job: Job, jobs: int, made: Made, tell: Callable[[], None]
 ) -> list[Wanted]:
     """Make reports side by side; return those that were under way or waiting when a process ended."""
     broken = []
@@ -112,7 +118,7 @@ def _together(
                 made.files[one.sha256] = one.file
             else:
                 made.reasons[one.sha256] = reason
-            tell(len(made.files) + len(made.reasons))
+            tell()
     finally:
         end(pool)
     return broken
