@@ -15,7 +15,7 @@ from analyzer.library.answers import Answer, ask, goods_in
 from analyzer.library.book import Book
 from analyzer.library.thumb import drawn
 from analyzer.library.walking import content_of, found_at
-from analyzer.page.app import page_of, show, trouble
+from analyzer.page.frame import page_of, show, trouble, whole
 from analyzer.page.store import Upload
 from analyzer.report.words import OUTCOMES
 
@@ -36,9 +36,10 @@ def _question(params: dict[str, str]) -> str | None:
     if params.get("outcome") and params.get("on"):
         parts.append(f"{params['on']}.outcome = '{params['outcome']}'")
     for key, sign in (("most_stitches", "<="), ("most_width", "<=")):
-        if params.get(key, "").strip().isdigit():
+        most = whole(params.get(key, ""), 10**9)
+        if most is not None:
             column = "stitches" if key == "most_stitches" else "width_mm"
-            parts.append(f"{column} {sign} {int(params[key])}")
+            parts.append(f"{column} {sign} {most}")
     if params.get("status"):
         parts.append("status != 'read'")
     if params.get("where"):

@@ -82,6 +82,7 @@ class Choices:
     threads: tuple[Option, ...]
     toppings: tuple[Option, ...]
     backing: str
+    backings: tuple[tuple[str, str], ...]
     colour: str
     units: str
 
@@ -132,6 +133,11 @@ def choices(said: Mapping[str, str], base: Job) -> Choices:
             said.get("topping", ""),
         ),
         backing=said.get("backing", "")[:_LETTERS],
+        backings=(
+            ("none", "nothing behind it"),
+            *((f"{kind}:{weight:g}", f"{one.title}, {weight:g} g/m2")
+              for kind, one in tables.backings.items() for weight in one.weights_g_m2),
+        ),
         colour=said.get("colour", "")[:_LETTERS],
         units=said.get("units", "mm") if said.get("units") in ("mm", "in") else "mm",
     )  # fmt: skip

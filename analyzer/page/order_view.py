@@ -10,8 +10,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from analyzer.errors import PrehoopError
-from analyzer.page.app import handed, page_of, said_in, show, trouble
+from analyzer.page.answers import handed
 from analyzer.page.choices import job_of
+from analyzer.page.frame import page_of, said_in, show, trouble, whole
 from analyzer.page.tasks import Wanted
 
 _LINES = 100
@@ -49,7 +50,8 @@ async def add(request: Request) -> Response:
         asked = str(form.get("quantity", ""))
     if page.store.upload(token) is None:
         return trouble("That file is no longer here: drop it again.", 404)
-    if not asked.isdigit() or not 1 <= int(asked) <= _MOST:
+    pieces = whole(asked, _MOST)
+    if pieces is None:
         return trouble(f"How many pieces? Give a whole number from 1 to {_MOST:,}.")
     if "goods" not in said and page.base().goods is None:
         return trouble("Choose the goods first: an order is made for them.")
@@ -57,7 +59,7 @@ async def add(request: Request) -> Response:
         return trouble(
             f"An order on the page holds {_LINES} lines; write a larger one as a file (prehoop order)."
         )
-    page.basket[secrets.token_urlsafe(8)] = (token, said, int(asked), placement)
+    page.basket[secrets.token_urlsafe(8)] = (token, said, pieces, placement)
     return RedirectResponse("/order", 303)
 
 

@@ -20,7 +20,7 @@ from analyzer.goods.own_files import machine_of, stock_of
 from analyzer.goods.tables import Tables
 from analyzer.job import OwnMaterials
 from analyzer.page import own_goods, own_machine
-from analyzer.page.app import Page, page_of, show, trouble
+from analyzer.page.frame import Page, page_of, show, trouble, whole
 from analyzer.page.own_fields import LETTERS, Form, Wrong, shown
 from analyzer.page.own_goods import KINDS
 from analyzer.page.own_keep import UNREADABLE, Files, Moved, files_of, keep, without_folder
@@ -167,9 +167,8 @@ def _form(settings: Path, what: str, name: str, said: Mapping[str, str]) -> tupl
         return own_goods.form_of(KINDS[what], values, new=not name), files
     if what == "machine":
         frames = len(_machine(files).get("frame", ()))
-        asked = said.get("rows", "")
-        more = int(asked) if asked.isdigit() and len(asked) < 4 else 0
-        rows = min(own_machine.MOST_FRAMES, max(frames + 2, more))
+        asked = whole(said.get("rows", ""), own_machine.MOST_FRAMES) or 0
+        rows = min(own_machine.MOST_FRAMES, max(frames + 2, asked))
         form = own_machine.machine_form(values, rows)
         return replace(form, hidden=(("rows", str(rows)),)), files
     if what == "stock":
@@ -197,7 +196,8 @@ def _values(files: Files, what: str, name: str) -> dict[str, str]:
 def _kept(page: Page, settings: Path, what: str, name: str, said: dict[str, str]) -> Response:
     """Keep what a form says, or show it again with what is wrong beside each field."""
     if "more" in said:
-        said["rows"] = str(int(said.get("rows", "0")[:3]) + 4) if said.get("rows", "").isdigit() else ""
+        rows = whole(said.get("rows", ""), own_machine.MOST_FRAMES) or 0
+        said["rows"] = str(min(rows + 4, own_machine.MOST_FRAMES))
     errors: dict[str, str] = {}
     error, form = "", None
     try:

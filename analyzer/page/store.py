@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 _FILES = 200  #: uploads kept; the oldest goes when one more comes
+_UPLOADED_BYTES = 1_000_000_000  #: of uploads kept
 _ANSWERS = 400  #: answers kept
 _BYTES = 600_000_000  #: of answers kept
 
@@ -50,10 +51,13 @@ class Store:
             path = self.folder / f"{len(self._uploads):04d}-{secrets.token_hex(8)}.upload"
             path.write_bytes(content)
             self._uploads[token] = Upload(token, name, path, sha256, len(content))
-            while len(self._uploads) > _FILES:
+            while len(self._uploads) > _FILES or self._uploaded() > _UPLOADED_BYTES:
                 _, old = self._uploads.popitem(last=False)
                 old.path.unlink(missing_ok=True)
             return self._uploads[token]
+
+    def _uploaded(self) -> int:
+        return sum(one.size for one in self._uploads.values())
 
     def upload(self, token: str) -> Upload | None:
         """Return an upload, None where there is none of that token."""

@@ -44,3 +44,20 @@ if (setup) {
     history.replaceState(null, "", location.pathname + "?" + said);
   });
 }
+// what happens is said once, not with every look at how far it is, nor the whole answer at length
+const state = document.getElementById("state");
+if (state) {
+  document.body.addEventListener("htmx:afterSettle", (event) => {
+    const told = event.target.matches("[data-state]") ? event.target : event.target.querySelector("[data-state]");
+    const says = told ? told.dataset.state || told.textContent : "";
+    if (says && state.textContent !== says) state.textContent = says;
+  });
+}
+// the program behind the page may have been ended
+document.body.addEventListener("htmx:sendError", (event) => {
+  const said = document.createElement("p");
+  said.className = "trouble";
+  said.setAttribute("role", "alert");
+  said.textContent = "The program behind this page does not answer. Start prehoop serve again, then load the page anew.";
+  event.detail.target.replaceChildren(said);
+});
