@@ -129,7 +129,9 @@ def test_the_whole_flow(page: Any, address: str, tmp_path: Path) -> None:
     # the order
     page.fill('input[name="quantity"]', "12")
     page.click("text=Put into the order")
-    assert "crest-outline-last.dst" in page.inner_text("table")
+    line = page.inner_text(".lines li")
+    assert "crest-outline-last.dst" in line
+    assert "12 pieces on" in line
     with page.expect_download() as waiting:
         page.click("text=Make its paperwork")
     waiting.value.save_as(tmp_path / "order.zip")
