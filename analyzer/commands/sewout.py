@@ -40,7 +40,7 @@ A file of measures (TOML; a CSV has columns name, kind, x, y, x2, y2, value, err
   kind = "gap"                           # of any design: width, gap (at), sewn, marks (from, to)
   at = [15.0, 0.0]                       # mm from the middle of the design
   value = 0.4
-  state = "hooped"                       # or released, washed
+  state = "hooped"                       # or released, washed: kept to compare, they teach nothing
 """
 _F = TypeVar("_F", bound=Callable[..., Any])
 _RECORDS = OPTIONS["records"]
@@ -123,7 +123,7 @@ def _record(
     from analyzer import read
     from analyzer.sewout.entry import Entry, doubts, read_entry, readings
     from analyzer.sewout.records import Record, packed
-    from analyzer.sewout.teaching import measured
+    from analyzer.sewout.teaching import measured, names_own
 
     settings = settings_for(ctx, files_for(file))
     job = job_of(settings)
@@ -150,6 +150,7 @@ def _record(
         notes=given["notes"] or str(said.get("notes", "")),
         changed=bool(given["changed"] or said.get("changed")),
         released=found["released"], washed=found["washed"],
+        own=job.own if names_own(job.goods, backing, job.own) else (),
     )  # fmt: skip
     nodes = measured(record, job.own).nodes
     meant = {one.name: float(value) for one, value in zip(nodes.measures, nodes.meant, strict=True)}
@@ -189,6 +190,7 @@ def _text(said: Mapping[str, Any], key: str) -> str | None:
 
 def _asked(design: Design, units: str) -> tuple[Mapping[str, Any], ...]:
     """Ask for the test piece's measures one by one."""
+    from analyzer.sewout.entry import lengths
     from analyzer.sewout.teaching import measures_of
 
     known = measures_of(design, ())
@@ -197,16 +199,16 @@ def _asked(design: Design, units: str) -> tuple[Mapping[str, Any], ...]:
             "give the measures in a file: --from FILE (see prehoop sewout add --help)"
             + ("" if known else "; only the test piece's are asked for")
         )
+    scale, digits = (25.4, 3) if units == "in" else (1.0, 1)
     rows = []
     for one in known:
-        answer = click.prompt(f"{one.name}, {units} (empty: not measured)", default="", show_default=False)
-        if answer.strip():
+        asked = f"{one.name} ({one.meant_mm / scale:.{digits}f} in the file), {units}; empty: not measured"
+        while answer := click.prompt(asked, default="", show_default=False).strip():
             try:
-                rows.append(
-                    {"name": one.name, "values": [float(v) for v in answer.replace(",", " ").split()]}
-                )
+                rows.append({"name": one.name, "values": lengths(answer)})
+                break
             except ValueError:
-                raise BadRecords(f"'{answer}' is no number; write 7.6, or repeats as 7.6 7.5 7.6") from None
+                click.echo(f"'{answer}' is no number; write 7.6, or repeats as 7.6 7.5 7.6")
     return tuple(rows)
 
 
@@ -332,8 +334,9 @@ def show(ctx: click.Context, records: Path | None, picture: Path | None, units: 
     if not held.kept:
         click.echo("No sew-out is recorded: every prediction rests on the tables alone.")
         return
-    lesson = lesson_of(held, _own(ctx))
-    click.echo(text(held, lesson, units), nl=False)
+    own = _own(ctx)
+    lesson = lesson_of(held, own)
+    click.echo(text(held, lesson, units, own), nl=False)
     if picture is not None:
         from analyzer.files import write_whole
         from analyzer.sewout.picture import drawing
@@ -342,5 +345,5 @@ def show(ctx: click.Context, records: Path | None, picture: Path | None, units: 
         form = picture.suffix.lower().lstrip(".")
         if form not in ("svg", "png"):
             raise BadRecords(f"{picture}: name a picture that ends in .svg or .png")
-        write_whole(picture, drawing(with_meant(lesson), form), force=force)
+        write_whole(picture, drawing(with_meant(lesson), form, units), force=force)
         complain(f"{picture}: drawn")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -100,6 +101,22 @@ def _csv_rows(path: Path, text: str) -> tuple[Mapping[str, Any], ...]:
 
 def _number(text: str, semicolons: bool) -> float:
     return float(text.replace(",", ".") if semicolons else text)
+
+
+def lengths(text: str) -> list[float]:
+    """Return the numbers of an answer, repeats apart by spaces; a comma may stand for the decimal point.
+
+    Raises:
+        ValueError: it holds what is no finite number.
+
+    """
+    found = []
+    for piece in text.replace(";", " ").split():
+        one = piece.rstrip(",")
+        found += [float(part) for part in one.split(",")] if "." in one else [float(one.replace(",", "."))]
+    if not found or not all(math.isfinite(one) for one in found):
+        raise ValueError(f"no length: '{text}'")
+    return found
 
 
 def readings(

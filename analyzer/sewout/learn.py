@@ -3,8 +3,11 @@
 The unknowns are the standard normal scores of ``goods.draws``; every record sees those of its own machine and
 thread, cloth and backing. What a record measures follows from its nodes. Measures err by their reading error
 and by what the law itself may be off, with the tails of Student's t (5 degrees of freedom), so that a slipped
-hoop does not rule. The posterior is sampled by adaptive importance sampling (Cappe et al., Journal of
-Computational and Graphical Statistics 13:907, 2004) on Sobol points of scipy: same records, same result.
+hoop does not rule. The law errs alike for all measures of one kind on one design, however often it is sewn: n
+of them are each given n times its variance, so that together they tell no more than the law can (exact for
+the mean of Gaussians of one common error). The posterior is sampled by adaptive importance sampling (Cappe et
+al., Journal of Computational and Graphical Statistics 13:907, 2004) on Sobol points of scipy: same records,
+same result.
 """
 
 from __future__ import annotations
@@ -91,10 +94,13 @@ def learn(records: Sequence[Measured]) -> Lesson:
     weights = np.full(_POINTS, 1.0 / _POINTS)
     scores = normal
     settled = 0
+    together = [read_alike(one, records) for one in records]
     for _ in range(_ROUNDS):
         scores = np.clip(middle + normal @ root.T, -_FARTHEST, _FARTHEST)
         prior = -0.5 * np.square(scores).sum(axis=1) + 0.5 * np.square(normal).sum(axis=1)
-        told = sum((_likelihood(one, keys, scores) for one in records), np.zeros(_POINTS))
+        told = np.zeros(_POINTS)
+        for one, times in zip(records, together, strict=True):
+            told += _likelihood(one, keys, scores, times)
         weights, whole = _tempered(prior, told)
         middle = weights @ scores
         off = scores - middle
@@ -135,21 +141,45 @@ def draws_for(record: Measured, keys: tuple[Key, ...], scores: Floats) -> Draws:
     return Draws(seed=0, count=len(scores), scores=held)
 
 
-def error_mm(record: Measured, shift: Floats) -> Floats:
-    """Return how far measures may be off (n, k) mm, given the movement (n, k) that is predicted."""
-    law = constants("sewout")["law_error"].value
+def law_errors(record: Measured) -> Floats:
+    """Return by which share (k,) the law may be off for each measure, by its kind."""
+    table = constants("sewout")
+    return np.array([table[f"law_{one.kind}"].value for one in record.nodes.measures])
+
+
+def read_alike(record: Measured, records: Sequence[Measured]) -> Floats:
+    """Return how many measures (k,) that were read share each one's error of the law, itself included.
+
+    Those are what was measured of one design on one cloth and backing with one machine and thread.
+    """
+
+    def sewn(one: Measured) -> tuple[object, ...]:
+        return one.machine, one.thread, one.cloth, one.backing, one.nodes.measures, one.nodes.meant.tobytes()
+
+    kinds = np.array([one.kind for one in record.nodes.measures])
+    read = sum(np.isfinite(one.value_mm).astype(int) for one in records if sewn(one) == sewn(record))
+    count = {kind: np.sum(read * (kinds == kind)) for kind in set(kinds.tolist())}
+    return np.array([float(count[kind]) for kind in kinds])
+
+
+def error_mm(record: Measured, shift: Floats, together: Floats | float = 1.0) -> Floats:
+    """Return how far measures may be off (n, k) mm, given the movement (n, k) that is predicted.
+
+    ``together`` (k,) is how many measures share the law's error (:func:`read_alike`).
+    """
     older = constants("sewout")["changed_factor"].value ** record.changes_since
+    law = np.sqrt(together) * law_errors(record)
     result: Floats = older * np.sqrt(np.square(record.error_mm) + np.square(law * shift))
     return result
 
 
-def _likelihood(record: Measured, keys: tuple[Key, ...], scores: Floats) -> Floats:
+def _likelihood(record: Measured, keys: tuple[Key, ...], scores: Floats, together: Floats) -> Floats:
     """Return the logarithm of the likelihood (n,) of one record."""
     draws = draws_for(record, keys, scores)
     shift = record.nodes.shift(draws)
     play = values(draws, "play_mm", record.nodes.stack.spreads["play_mm"])
     predicted = record.nodes.meant + shift + play[:, None] * record.nodes.play
-    error = error_mm(record, shift)
+    error = error_mm(record, shift, together)
     there = np.isfinite(record.value_mm)
     off = (record.value_mm[there] - predicted[:, there]) / error[:, there]
     each = -0.5 * (_FREEDOM + 1.0) * np.log1p(np.square(off) / _FREEDOM) - np.log(error[:, there])

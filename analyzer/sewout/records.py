@@ -23,7 +23,7 @@ import numpy as np
 from analyzer.design import Design
 from analyzer.errors import BadRecords
 from analyzer.files import write_whole
-from analyzer.job import Calibration
+from analyzer.job import Calibration, OwnMaterials
 from analyzer.sewout.piece import Kind
 
 SCHEMA = 1
@@ -65,6 +65,7 @@ class Record:
     changed: bool = False  #: something changed on the machine just before it
     released: tuple[Reading, ...] = ()
     washed: tuple[Reading, ...] = ()
+    own: tuple[OwnMaterials, ...] = ()  #: the user's own goods and backings, where it names one
     state: str = "kept"  #: "kept", "corrected" (another stands for it) or "removed"
 
 

@@ -6,14 +6,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import norm, t
 
 from analyzer import goods
 from analyzer.arrays import Floats
 from analyzer.design import Design
+from analyzer.errors import PrehoopError
 from analyzer.goods import StackChoice, constants
 from analyzer.goods.stack import backing_of
 from analyzer.job import Job, OwnMaterials
-from analyzer.sewout.learn import Lesson, Measured, calibration, draws_for, error_mm, learn, quantiles
+from analyzer.sewout.learn import (
+    Lesson,
+    Measured,
+    calibration,
+    draws_for,
+    error_mm,
+    law_errors,
+    learn,
+    quantiles,
+    read_alike,
+)
 from analyzer.sewout.nodes import compute
 from analyzer.sewout.piece import Measure, is_test_piece, measures, piece_design
 from analyzer.sewout.records import Reading, Record, Records, Taught, unpacked
@@ -40,6 +52,22 @@ class Advice:
     narrower: float  #: share of the range that would go
 
 
+def names_own(cloth: str, backing: Sequence[str], own: tuple[OwnMaterials, ...]) -> bool:
+    """Say whether a cloth or a backing is one of the user's own, and all that is named is known."""
+    try:
+        tables, standard = goods.tables_of(own), goods.tables_of(())
+        kinds = [one.kind for one in goods.parse_backing(tuple(backing), tables)]
+        tables.cloth(cloth)
+    except PrehoopError:
+        return False
+    return cloth not in standard.cloths or any(kind not in standard.backings for kind in kinds)
+
+
+def own_of(record: Record, own: tuple[OwnMaterials, ...]) -> tuple[OwnMaterials, ...]:
+    """Return the user's own materials of today, or those of the record where today's lack what it names."""
+    return own if not record.own or names_own(record.goods, record.backing, own) else record.own
+
+
 def measures_of(design: Design, readings: Sequence[Reading]) -> tuple[Measure, ...]:
     """Return the measures of a sew-out: of the test piece all that it has, then what else was read."""
     known = _of_piece(design)
@@ -62,6 +90,8 @@ def _of_piece(design: Design) -> tuple[Measure, ...]:
 def measured(record: Record, own: tuple[OwnMaterials, ...] = (), changes_since: int = 0) -> Measured:
     """Return a record as learning sees it; its design is sewn at the nodes.
 
+    Own goods and backings are those of today; where they are gone, those that the record has kept.
+
     Raises:
         BadJob, UnknownName: its goods, backing or thread are not known, or a place holds nothing to measure.
 
@@ -73,7 +103,7 @@ def measured(record: Record, own: tuple[OwnMaterials, ...] = (), changes_since: 
         hoop=record.hoop,
         thread=record.thread,
         needle=record.needle,
-        own=own,
+        own=own_of(record, own),
     )
     setup = goods.resolve(job, record.goods, design.size_mm)
     choice = StackChoice(goods.parse_backing(record.backing, setup.tables), record.topping)
@@ -141,20 +171,28 @@ def lines(lesson: Lesson) -> tuple[Line, ...]:
     return tuple(found)
 
 
-def drifts(lesson: Lesson, records: Records) -> tuple[str, ...]:
-    """Say where a machine's pull seems to go one way from record to record; four records at least."""
+def drifts(lesson: Lesson) -> tuple[str, ...]:
+    """Say where a machine's pull seems to go one way from record to record.
+
+    Asked of four records at least, since something last changed; the slope must stand out from the scatter
+    about it and from what reading errors alone can make, by Student's t for as few as there are.
+    """
     said = []
     for machine, thread in dict.fromkeys((one.machine, one.thread) for one in lesson.records):
-        own = [one for one in lesson.records if (one.machine, one.thread) == (machine, thread)]
-        ratios = np.array([_over_predicted(lesson, one) for one in own])
-        count = len(ratios)
+        pair = (machine, thread)
+        own = [r for r in lesson.records if (r.machine, r.thread) == pair and r.changes_since == 0]
+        count = len(own)
         if count < 4:
             continue
+        ratios, errors = np.array([_over_predicted(lesson, one) for one in own]).T
         steps = np.arange(count) - (count - 1) / 2
         slope = float(steps @ ratios / (steps @ steps))
         rest = ratios - ratios.mean() - slope * steps
-        error = float(np.sqrt(max(rest @ rest / (count - 2), 1e-6) / (steps @ steps)))
-        if abs(slope) > constants("sewout")["odd_residual"].value * error and abs(slope) * count > 0.1:
+        scatter = float(np.sqrt(rest @ rest / (count - 2) / (steps @ steps)))
+        by_reading = float(np.sqrt((steps**2) @ (errors**2)) / (steps @ steps))
+        chance = norm.sf(constants("sewout")["odd_residual"].value)
+        enough = max(float(t.isf(chance, count - 2)) * scatter, float(norm.isf(chance)) * by_reading)
+        if abs(slope) > enough and abs(slope) * (count - 1) > 0.1:
             way = "more" if slope > 0 else "less"
             said.append(
                 f"{machine}, {thread}: cloth moves {way} from record to record, by about {abs(slope):.0%} "
@@ -163,24 +201,27 @@ def drifts(lesson: Lesson, records: Records) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _over_predicted(lesson: Lesson, record: Measured) -> float:
-    """Return by which share a record's movements exceed what is now predicted of them."""
+def _over_predicted(lesson: Lesson, record: Measured) -> tuple[float, float]:
+    """Return by which share a record's movements exceed what is now predicted, and its error by reading."""
     draws = draws_for(record, lesson.keys, lesson.scores)
     shift = lesson.weights @ record.nodes.shift(draws)
     whole = lesson.weights @ record.nodes.measured(draws)
     there = np.isfinite(record.value_mm)
     off = (record.value_mm - whole)[there]
     weight = 1.0 / np.square(record.error_mm[there])
-    return float((weight * off * shift[there]).sum() / max((weight * shift[there] ** 2).sum(), 1e-9))
+    told = max(float((weight * shift[there] ** 2).sum()), 1e-9)
+    return float((weight * off * shift[there]).sum() / told), float(told**-0.5)
 
 
 def advice(lesson: Lesson) -> tuple[Advice, ...]:
     """Return what to measure next, best first: how far each would narrow the prediction of a gap.
 
     Said for the records' own gaps, or their most moving measure where they have none; linear in the scores
-    (a Gaussian's variance less the share that the measure explains).
+    (a Gaussian's variance less the share that the measure explains). What the law may be off in the gap
+    stays, and measures of one kind on one design share the law's error: one more tells little.
     """
     found = []
+    law = constants("sewout")["law_error"].value
     for record in lesson.records:
         draws = draws_for(record, lesson.keys, lesson.scores)
         shift, whole = record.nodes.shift(draws), record.nodes.measured(draws)
@@ -188,10 +229,15 @@ def advice(lesson: Lesson) -> tuple[Advice, ...]:
         gaps = [i for i, kind in enumerate(kinds) if kind == "gap"]
         wanted = gaps or [int(np.abs(lesson.weights @ shift).argmax())]
         target = shift[:, wanted].mean(axis=1)
-        error = lesson.weights @ error_mm(record, shift)
+        stays = float((law * (lesson.weights @ target)) ** 2)
+        off = np.square(law_errors(record) * (lesson.weights @ shift))
+        read = np.square(record.error_mm)
+        known = read_alike(record, lesson.records)
+        told = (known + 1) / (read + (known + 1) * off) - known / (read + known * off)
         for at, one in enumerate(record.nodes.measures):
             both = _covariance(np.stack([target, whole[:, at]], axis=1), lesson.weights)
-            left = 1.0 - both[0, 1] ** 2 / max(both[0, 0] * (both[1, 1] + error[at] ** 2), 1e-12)
+            less = both[0, 1] ** 2 / max(both[1, 1] + 1.0 / told[at], 1e-12)
+            left = 1.0 - less / max(both[0, 0] + stays, 1e-12)
             found.append(Advice(record.id, one.name, 1.0 - float(np.sqrt(max(left, 0.0)))))
     return tuple(sorted(found, key=lambda one: (-one.narrower, one.record, one.name)))
 
