@@ -7,13 +7,14 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Floats
+from analyzer.arrays import Bools, Bytes, Floats
 from analyzer.laid import Grid
 
 #: The raster's origin lies off the penetrations' lattice by these parts of a pixel, so that rows do not all
 #: fall on pixel centres at once.
 _FRACTION = (0.382, 0.236)
-_BAND_PIXELS = 200_000  #: worked on at a time, so that they stay in cache
+_BAND_PIXELS = 200_000  #: bytes worked on at a time, so that they stay in cache
+_FEW_MASK_PIXELS = 100_000  #: that are not worth being put into bits
 _TURN_STEP_DEG = 1.25  #: bins of thread direction, and steps of the turns that are tried
 _SAMPLED = 50_000  #: threads whose directions are looked at
 _ALIASES = ((0, 1), (1, 1), (1, 2), (2, 1), (1, 3), (3, 1), (2, 3), (3, 2), (1, 4), (4, 1))
@@ -90,35 +91,50 @@ def closed(covered: Bools, radius_px: float) -> Bools:
 
 
 def dilated(mask: Bools, radius_px: float) -> Bools:
-    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array."""
+    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array.
+
+    A disc is a stack of rows: the mask is widened along x by each half-width in turn, and every widened mask
+    is shifted to the rows of the disc that have it. Eight strips of the mask, one in each bit of a byte, are
+    worked on at once.
+    """
     reach = int(radius_px)
-    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64)
-    rows = max(4 * reach, _BAND_PIXELS // mask.shape[1])
-    result = np.zeros_like(mask)
-    for bottom in range(0, len(mask), rows):
-        top = min(bottom + rows, len(mask))
-        first = max(bottom - reach, 0)
-        _spread(mask[first : top + reach], half.tolist(), bottom - first, result[bottom:top])
+    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64).tolist()
+    ny, nx = mask.shape
+    strips = 8 if mask.size > _FEW_MASK_PIXELS else 1
+    rows = min(-(-ny // strips), max(4 * reach, _BAND_PIXELS // nx))
+    result = np.empty_like(mask)
+    pixels, into = mask.view(np.uint8), result.view(np.uint8)
+    for bottom in range(0, ny, strips * rows):
+        stack = np.zeros((rows + 2 * reach, nx), dtype=np.uint8)
+        for bit, first in enumerate(range(bottom, min(bottom + strips * rows, ny), rows)):
+            low, high = max(first - reach, 0), min(first + rows + reach, ny)
+            part = stack[low - first + reach : high - first + reach]
+            part |= pixels[low:high] << np.uint8(bit)
+        spread = _spread(stack, half)
+        for bit, first in enumerate(range(bottom, min(bottom + strips * rows, ny), rows)):
+            high = min(first + rows, ny)
+            np.bitwise_and(spread[: high - first] >> np.uint8(bit), np.uint8(1), out=into[first:high])
     return result
 
 
-def _spread(mask: Bools, half: list[int], first: int, result: Bools) -> None:
-    """Do that for a band of rows into ``result`` (rows, nx), whose first row is row ``first`` of ``mask``.
+def _spread(wide: Bytes, half: list[int]) -> Bytes:
+    """Spread bits over discs of half-widths ``half`` in rows 0, 1 ...; ``wide`` is used up.
 
-    A disc is a stack of rows: the mask is widened along x by each half-width in turn, and every widened
-    mask is shifted to the rows of the disc that have it.
+    All but ``len(half) - 1`` rows at either end are returned.
     """
-    wide = mask.copy()
-    done, rows = 0, len(result)
-    for dy in range(len(half) - 1, -1, -1):
-        for dx in range(done + 1, min(half[dy], mask.shape[1] - 1) + 1):
-            wide[:, dx:] |= mask[:, :-dx]
-            wide[:, :-dx] |= mask[:, dx:]
+    reach = len(half) - 1
+    rows = len(wide) - 2 * reach
+    result = np.zeros((rows, wide.shape[1]), dtype=np.uint8)
+    done = 0
+    for dy in range(reach, -1, -1):
+        for dx in range(done + 1, min(half[dy], wide.shape[1] - 1) + 1):
+            wide[:, 1:] |= wide[:, :-1]
+            wide[:, :-1] |= wide[:, 1:]
         done = half[dy]
-        for shift in {dy, -dy}:
-            begin, stop = max(first + shift, 0), min(first + shift + rows, len(mask))
-            if begin < stop:
-                result[begin - first - shift : stop - first - shift] |= wide[begin:stop]
+        result |= wide[reach + dy : reach + dy + rows]
+        if dy:
+            result |= wide[reach - dy : reach - dy + rows]
+    return result
 
 
 def centres(grid: Grid, rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64]) -> Floats:

@@ -9,6 +9,7 @@ from scipy import ndimage
 from analyzer.arrays import Floats, distinct
 from analyzer.cloth.ground import centres
 from analyzer.cloth.nearby import Nearby, expanded, square_distance
+from analyzer.cloth.places import Places
 from analyzer.laid import Grid
 
 _Longs = npt.NDArray[np.int64]
@@ -27,18 +28,18 @@ _MOST_PLACES = 500  #: searched at a time
 
 
 def middles(
-    labels: _Labels, count: int, reach_mm: Floats, grid: Grid, turn: Floats, near: Nearby
+    places: Places, reach_mm: Floats, grid: Grid, turn: Floats, near: Nearby
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the middle (count, 2) mm and the distance (count,) mm from every thread's line.
 
     Last come the best pixel of each place, which lies in it for certain, and its distance.
 
-    ``labels`` (ny, nx) are the places 1 .. count on the raster ``grid``, whose points turned back by ``turn``
-    are those of the threads ``near``; no point of place i is further than ``reach_mm[i - 1]`` from a thread
+    The ``places`` lie on the raster ``grid``, whose points turned back by ``turn`` are those of the threads
+    ``near``; no point of place i is further than ``reach_mm[i - 1]`` from a thread
     but by its depth in the place. Of the pixels about as deep in a place as its deepest, the one furthest
     from all threads is taken and moved to where it is furthest nearby.
     """
-    place, rows, columns, depth, coarse = _deep(labels)
+    place, rows, columns, depth, coarse = _deep(places)
     at = centres(grid, rows, columns) @ turn.T
     clearance = _clearances(at, reach_mm[place] + (depth + 2.0 * coarse - 2.0) * grid.cell_mm, near)
     order = np.lexsort((-clearance, place))
@@ -47,13 +48,12 @@ def middles(
     return moved, distance, at[best], clearance[best]
 
 
-def _deep(labels: _Labels) -> tuple[_Longs, _Longs, _Longs, Floats, Floats]:
+def _deep(places: Places) -> tuple[_Longs, _Longs, _Longs, Floats, Floats]:
     """Return the deepest pixels of every place: place (from 0), row, column and depth in pixels.
 
     Last comes how many pixels apart they were looked for.
     """
-    windows = ndimage.find_objects(labels)
-    box = np.array([(y.start - 1, x.start - 1, y.stop + 1, x.stop + 1) for y, x in windows])
+    labels, box = places.labels, places.box + (-1, -1, 1, 1)
     side = (box[:, 2:] - box[:, :2]).max(axis=1)
     sizes = np.array([*_SIDES_PX, max(int(side.max()), _SIDES_PX[-1])])
     kind = np.searchsorted(sizes, side)

@@ -9,14 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Bools, Floats, distinct
+from analyzer.arrays import Bools, Floats
 from analyzer.cloth.ground import closed, dilated
 from analyzer.cloth.middles import middles
 from analyzer.cloth.nearby import Nearby
+from analyzer.cloth.places import Places, Runs
 from analyzer.cloth.rims import Lining, judge, rims
 from analyzer.cloth.sheet import Sheet
 from analyzer.cloth.types import Void
@@ -24,9 +22,7 @@ from analyzer.goods.constants import constants
 from analyzer.laid import Grid, lay
 
 _Longs = npt.NDArray[np.int64]
-_Labels = npt.NDArray[np.int32]
 
-_ROWS = 64  #: of the raster renumbered at a time, since numbers used as places are widened
 _DIRECTIONS = 16  #: in which the rows round an open gap are looked for
 _OFF_PX = 0.71  #: a pixel's middle may lie half a diagonal off the true middle of a void
 _OFF_MOST = 0.45  #: of the least radius: on coarse rasters, where every gap between rows would pass
@@ -41,16 +37,17 @@ def find_voids(sheet: Sheet, near: Nearby, lining: Lining, width_mm: float) -> t
     """
     known = constants("cloth")
     grid, least = sheet.grid, known["void_radius_mm"].value
-    labels, enclosed, count = _places(sheet, near, width_mm)
+    places, enclosed = _places(sheet, near, width_mm)
+    count = len(places.box)
     if count == 0:
         return ()
     opens = np.arange(count) >= enclosed
     reach = np.where(opens, known["void_open_mm"].value, least) + 0.5 * width_mm + grid.cell_mm
-    middle, clearance, pixel, pixel_clearance = middles(labels, count, reach, grid, sheet.turn, near)
-    edge, area_px = _grow(labels, sheet.covered, count, int(np.ceil(least / grid.cell_mm)))
-    area: Floats = area_px * grid.cell_mm**2
+    middle, clearance, pixel, pixel_clearance = middles(places, reach, grid, sheet.turn, near)
+    places = places.grown(sheet.covered, int(np.ceil(least / grid.cell_mm)))
+    area: Floats = places.area_px * grid.cell_mm**2
     columns, rows = _pixels(middle @ sheet.turn, grid)
-    inside = labels[rows, columns] == np.arange(1, count + 1)
+    inside = places.labels[rows, columns] == np.arange(1, count + 1)
     # Towards its mouth a gap widens: its middle must not move out of it.
     middle = np.where((opens & ~inside)[:, None], pixel, middle)
     radius: Floats = np.where(opens & ~inside, pixel_clearance, clearance) - 0.5 * width_mm
@@ -64,8 +61,8 @@ def find_voids(sheet: Sheet, near: Nearby, lining: Lining, width_mm: float) -> t
         return ()
     number = np.append(0, np.where(kept, np.cumsum(kept), 0))
     middle, radius, area, opens = middle[kept], radius[kept], area[kept], opens[kept]
-    place = number[labels.ravel()[edge]]
-    seen = rims(edge, place, sheet.covered, grid, sheet.turn, radius.size, near, lining, width_mm)
+    place = number[places.labels.ravel()[places.rim]]
+    seen = rims(places.rim, place, sheet.covered, grid, sheet.turn, radius.size, near, lining, width_mm)
     meant, texture = judge(seen, radius, area, opens)
     order = np.argsort(-area, kind="stable")
     return tuple(
@@ -96,13 +93,13 @@ def _spacing(sheet: Sheet, at: Floats, reach_mm: Floats) -> Floats:
     return widest
 
 
-def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[_Labels, int, int]:
-    """Label the places that stitching encloses, then the gaps that open to the outside.
+def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[Places, int]:
+    """Find the places that stitching encloses, and after them the gaps that open to the outside.
 
     Enclosed are parts further from all threads than the least radius, and pixels nearly as far away from all
     of those: a void only just large enough may hold no pixel centre that is far enough. (On a raster coarser
     than the usual, which huge designs get, some of those may be missed.)
-    Returns the labels (ny, nx), how many are enclosed, and how many there are in all.
+    Returns them, and how many are enclosed.
     """
     grid, least = sheet.grid, constants("cloth")["void_radius_mm"].value
     a, b = near.a @ sheet.turn, near.b @ sheet.turn
@@ -111,82 +108,31 @@ def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[_Labels, int, 
     bubbles = lay(a, b, width_mm + 2.0 * (least - off_mm), grid) == 0
     bubbles &= ~dilated(far, _STRIP_PX)
     bubbles |= far
-    labels = np.empty(grid.shape, dtype=np.int32)
-    count = int(ndimage.label(bubbles, output=labels))
+    runs = Runs.of(bubbles)
     del bubbles
-    outside = np.zeros(count + 1, dtype=np.bool_)
-    for side in (labels[0], labels[-1], labels[:, 0], labels[:, -1]):
-        outside[side] = True
-    outside[0] = False
-    number = np.where(outside, 0, np.arange(count + 1)).astype(np.int32)
-    number[~outside] = np.arange(count + 1 - np.count_nonzero(outside))
-    enclosed = int(number.max())
-    pockets, pocket = _open_gaps(sheet, far, outside[labels])
-    for row in range(0, len(labels), _ROWS):
-        labels[row : row + _ROWS] = number[labels[row : row + _ROWS]]
-    labels.ravel()[pockets] = enclosed + pocket
-    return labels, enclosed, enclosed + int(pocket.max(initial=0))
+    outside = runs.touching(grid.shape)
+    enclosed = runs.renumbered(~outside)
+    return Places.of(grid.shape, enclosed, _open_gaps(sheet, far, runs.renumbered(outside))), enclosed.count
 
 
-def _open_gaps(sheet: Sheet, far: Bools, outside: Bools) -> tuple[_Longs, _Longs]:
+def _open_gaps(sheet: Sheet, far: Bools, outside: Runs) -> Runs:
     """Find the gaps into which a disc of ``void_open_mm`` cannot roll from outside, and which threads line.
 
     A corner between two edges is no gap: much of its rim is the mouth that opens to the outside.
-    Returns flat pixels of the raster, and the number of the gap, from 1, that each belongs to.
     """
     known = constants("cloth")
-    outside &= far
     pocket = closed(sheet.covered, known["void_open_mm"].value / sheet.grid.cell_mm)
-    pocket &= outside
-    pixel = np.flatnonzero(pocket)
-    if pixel.size == 0:
-        return pixel, pixel
-    nx = sheet.grid.nx
-    inside, free = pocket.ravel(), outside.ravel()
-    ends = []
-    for step in (1, nx):
-        beside = np.flatnonzero(inside[pixel + step])
-        ends.append(np.stack([beside, np.searchsorted(pixel, pixel[beside] + step)]))
-    one, two = np.concatenate(ends, axis=1)
-    graph = coo_array((np.ones(one.size, dtype=np.int8), (one, two)), shape=(pixel.size, pixel.size))
-    count, label = connected_components(graph.tocsr(), directed=False)
-    rim, mouth = np.zeros(count), np.zeros(count)
-    for step in (1, -1, nx, -nx):
-        edge = ~inside[pixel + step]
-        rim += np.bincount(label[edge], minlength=count)
-        edge &= free[pixel + step]
-        mouth += np.bincount(label[edge], minlength=count)
-    keep = mouth <= known["void_mouth_share"].value * rim
-    renumber = np.where(keep, np.cumsum(keep), 0)
-    kept = keep[label]
-    return pixel[kept], renumber[label[kept]]
-
-
-def _grow(labels: _Labels, covered: Bools, count: int, times: int) -> tuple[_Longs, Floats]:
-    """Grow the places 1 .. count back over uncovered pixels, ``times`` pixels far, in place.
-
-    Returns the flat pixels of all places that may have covered ones beside them, in rising order, and how
-    many pixels each place has, (count,).
-    """
-    some = labels > 0
-    area = np.bincount(labels[some], minlength=count + 1)
-    inner = some.copy()
-    for axis in (0, 1):
-        here, there = np.moveaxis(inner, axis, 0), np.moveaxis(some, axis, 0)
-        here[1:] &= there[:-1]
-        here[:-1] &= there[1:]
-    edge = np.flatnonzero(some & ~inner)
-    flat, cover = labels.ravel(), covered.ravel()
-    nx = labels.shape[1]
-    around = np.array([dy * nx + dx for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dy or dx])
-    found = [edge]
-    for _ in range(times):
-        beside = edge[:, None] + around
-        bare = (flat[beside] == 0) & ~cover[beside]
-        whose = np.broadcast_to(flat[edge][:, None], beside.shape)[bare]
-        beside = beside[bare]
-        np.maximum.at(flat, beside, whose)
-        edge = distinct(beside)
-        area += np.bincount(flat[edge], minlength=count + 1)
-        found.append(edge)
-    return np.sort(np.concatenate(found)), area[1:].astype(np.float64)
+    pocket &= far
+    runs = Runs.of(pocket)
+    opens = np.zeros(runs.count, dtype=np.bool_)
+    opens[runs.label[outside.labels_at(runs.start) >= 0]] = True
+    runs = runs.renumbered(opens)
+    inside, free, nx = pocket.ravel(), far.ravel(), sheet.grid.nx
+    rim, mouth = np.zeros(runs.count), np.zeros(runs.count)
+    for pixel, label in runs.pixels():
+        for step in (1, -1, nx, -nx):
+            edge = ~inside[pixel + step]
+            rim += np.bincount(label[edge], minlength=runs.count)
+            edge &= free[pixel + step]
+            mouth += np.bincount(label[edge], minlength=runs.count)
+    return runs.renumbered(mouth <= known["void_mouth_share"].value * rim)
