@@ -19,7 +19,7 @@ from analyzer.cloth.rims import Lining, judge, rims
 from analyzer.cloth.sheet import Sheet
 from analyzer.cloth.types import Void
 from analyzer.goods.constants import constants
-from analyzer.laid import Grid, lay
+from analyzer.laid import Grid, lay_twice
 
 _Longs = npt.NDArray[np.int64]
 
@@ -103,9 +103,9 @@ def _places(sheet: Sheet, near: Nearby, width_mm: float) -> tuple[Places, int]:
     """
     grid, least = sheet.grid, constants("cloth")["void_radius_mm"].value
     a, b = near.a @ sheet.turn, near.b @ sheet.turn
-    far = lay(a, b, width_mm + 2.0 * least, grid) == 0
     off_mm = min(_OFF_PX * grid.cell_mm, _OFF_MOST * least)
-    bubbles = lay(a, b, width_mm + 2.0 * (least - off_mm), grid) == 0
+    widths_mm = width_mm + 2.0 * (least - off_mm), width_mm + 2.0 * least
+    bubbles, far = (np.logical_not(each, out=each) for each in lay_twice(a, b, widths_mm, grid))
     bubbles &= ~dilated(far, _STRIP_PX)
     bubbles |= far
     runs = Runs.of(bubbles)

@@ -6,6 +6,6 @@ threads of a given width over each point of a fine grid (coverage and layers). B
 
 from analyzer.laid.clip import Clipped, clip
 from analyzer.laid.grid import Grid
-from analyzer.laid.lay import lay, lay_apart
+from analyzer.laid.lay import lay, lay_apart, lay_twice
 
-__all__ = ["Clipped", "Grid", "clip", "lay", "lay_apart"]
+__all__ = ["Clipped", "Grid", "clip", "lay", "lay_apart", "lay_twice"]

@@ -8,7 +8,8 @@ every pixel centre at once. Rectangles and discs are summed in the two halves of
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterator
+from typing import Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ from analyzer.laid.grid import Grid
 from analyzer.laid.spans import Sheet, disc_spans, rectangle_spans, spare_rows
 
 _Longs = npt.NDArray[np.int64]
+_Steps: TypeAlias = npt.NDArray[np.int32] | npt.NDArray[np.int64]
 
 _BAND_PIXELS = 2_000_000  #: pixels of the difference array held at a time, 8 MB
 _STRAIGHT = 0.02  #: tangent below which two stitches that follow each other leave no notch at their joint
@@ -44,8 +46,58 @@ def lay_apart(a: Floats, b: Floats, width_mm: float, grid: Grid) -> tuple[Bytes,
     return _laid(a, b, width_mm, grid, round_ends=True)
 
 
+def lay_twice(a: Floats, b: Floats, widths_mm: tuple[float, float], grid: Grid) -> tuple[Bools, Bools]:
+    """Return which pixel centres lie in the union of round-ended threads of each of two widths; (ny, nx) each.
+
+    The same as :func:`lay` twice, in one pass over the pixels.
+    """
+    narrow, wide = (np.zeros(grid.shape, dtype=np.bool_) for _ in range(2))
+    radii = [0.5 * width / grid.cell_mm for width in widths_mm]
+    for steps, sheet, stitches, discs, half in _bands(a, b, max(radii), grid, round_ends=True):
+        flat = steps.reshape(-1)
+        for radius, unit in zip(radii, (1, 1 << half), strict=True):
+            one = steps.dtype.type(unit)
+            for shapes in (rectangle_spans(stitches, radius, sheet), disc_spans(discs, radius, sheet)):
+                for first, stop in shapes:
+                    np.add.at(flat, first, one)
+                    np.subtract.at(flat, stop, one)
+        for bottom, top, west, east in sheet.blocks():
+            over = steps[bottom:top, west : east + 1]
+            np.cumsum(over, axis=1, out=over)
+            here = slice(sheet.bottom + bottom, sheet.bottom + top), slice(west, east)
+            np.greater_equal(over[:, :-1], 1 << half, out=wide[here])
+            over &= (1 << half) - 1
+            np.not_equal(over[:, :-1], 0, out=narrow[here])
+            over.fill(0)
+    return narrow, wide
+
+
 def _laid(a: Floats, b: Floats, width_mm: float, grid: Grid, *, round_ends: bool) -> tuple[Bytes, Bools]:
     radius = 0.5 * width_mm / grid.cell_mm
+    threads = np.zeros(grid.shape, dtype=np.uint8)
+    covered = np.zeros(grid.shape if round_ends else (0, 0), dtype=np.bool_)
+    for steps, sheet, stitches, discs, half in _bands(a, b, radius, grid, round_ends=round_ends):
+        flat, one = steps.reshape(-1), steps.dtype.type(1)
+        for first, stop in rectangle_spans(stitches, radius, sheet):
+            np.add.at(flat, first, one)
+            np.subtract.at(flat, stop, one)
+        one = steps.dtype.type(1 << half)
+        for first, stop in disc_spans(discs, radius, sheet):
+            np.add.at(flat, first, one)
+            np.subtract.at(flat, stop, one)
+        _summed(steps, threads[sheet.bottom : sheet.top], covered[sheet.bottom : sheet.top], sheet, half)
+    return threads, covered
+
+
+def _bands(
+    a: Floats, b: Floats, radius: float, grid: Grid, *, round_ends: bool
+) -> Iterator[tuple[_Steps, Sheet, Floats, Floats, int]]:
+    """Yield for each band of rows that threads meet the steps to be filled in, zeros, and what meets it.
+
+    That is: steps (rows and some to spare, nx + 1), which must be zeros again in the end; the sheet of the
+    band; its stitches (4, k) and round ends (2, n) in pixels; and by how many bits the second of the two
+    counts that a step holds is shifted.
+    """
     # Pixel units in which the centre of pixel [j, i] is (i, j).
     origin = np.array([grid.x0_mm, grid.y0_mm]) + 0.5 * grid.cell_mm
     ends_mm = [np.asarray(each, dtype=np.float64).reshape(-1, 2) - origin for each in (a, b)]
@@ -56,27 +108,16 @@ def _laid(a: Floats, b: Floats, width_mm: float, grid: Grid, *, round_ends: bool
     of_stitch = _by_band(low - radius, high + radius, rows, grid)
     of_disc = _by_band(middles[1] - radius, middles[1] + radius, rows, grid)
 
-    threads = np.zeros(grid.shape, dtype=np.uint8)
-    covered = np.zeros(grid.shape if round_ends else (0, 0), dtype=np.bool_)
     # Two counts in one integer, unless so many threads might lie on a point that they would run over.
-    half, kind = (16, np.int32) if stitches.shape[1] < 1 << 15 else (32, np.int64)
+    half, kind = (16, np.int32) if stitches.shape[1] < 1 << 14 else (32, np.int64)
     spare = spare_rows(min(int((high - low).max(initial=0.0) + 2.0 * radius) + 2, rows))
-    steps = np.zeros((rows + spare, grid.nx + 1), dtype=kind)
-    flat = steps.reshape(-1)
+    steps: _Steps = np.zeros((rows + spare, grid.nx + 1), dtype=kind)
     for band, (own, discs) in enumerate(zip(of_stitch, of_disc, strict=True)):
         if own.size == 0 and discs.size == 0:
             continue
         bottom, top = band * rows, min(band * rows + rows, grid.ny)
-        sheet = Sheet(bottom, top, grid.nx)
-        for first, stop in rectangle_spans(stitches[:, own], radius, sheet):
-            np.add.at(flat, first, kind(1))
-            np.subtract.at(flat, stop, kind(1))
-        for first, stop in disc_spans(middles[:, discs], radius, sheet):
-            np.add.at(flat, first, kind(1 << half))
-            np.subtract.at(flat, stop, kind(1 << half))
-        _summed(steps, threads[bottom:top], covered[bottom:top], sheet, half)
+        yield steps, Sheet(bottom, top, grid.nx), stitches[:, own], middles[:, discs], half
         steps[top - bottom :].fill(0)
-    return threads, covered
 
 
 def _round_ends(stitches: Floats) -> Floats:
@@ -110,7 +151,7 @@ def _by_band(low: Floats, high: Floats, rows: int, grid: Grid) -> list[_Longs]:
 
 
 def _summed(
-    steps: npt.NDArray[np.int32] | npt.NDArray[np.int64],
+    steps: _Steps,
     threads: Bytes,
     covered: Bools,
     sheet: Sheet,
