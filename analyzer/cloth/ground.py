@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
@@ -85,49 +86,60 @@ def closed(covered: Bools, radius_px: float) -> Bools:
     anything away, so its outer edge is that of the set. Pixels within the radius of the array's border must
     be bare.
     """
-    if radius_px < 1.0 or not covered.any():
+    if radius_px < 1.0:
         return covered
-    return ~dilated(~dilated(covered, radius_px), radius_px) | covered
+    half = _disc(radius_px)
+    return _in_strips(covered, 2 * (len(half) - 1), lambda wide: ~_spread(~_spread(wide, half), half))
 
 
 def dilated(mask: Bools, radius_px: float) -> Bools:
-    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array.
+    """Return the pixels within ``radius_px`` of one of ``mask`` (ny, nx); nothing lies outside the array."""
+    half = _disc(radius_px)
+    return _in_strips(mask, len(half) - 1, lambda wide: _spread(wide, half))
 
-    A disc is a stack of rows: the mask is widened along x by each half-width in turn, and every widened mask
-    is shifted to the rows of the disc that have it. Eight strips of the mask, one in each bit of a byte, are
-    worked on at once.
+
+def _disc(radius_px: float) -> list[int]:
+    """Return half the widths of a disc in its rows 0, 1 ..., pixels."""
+    rows = np.arange(int(radius_px) + 1.0)
+    return [int(half) for half in np.sqrt(radius_px * radius_px - rows * rows)]
+
+
+def _in_strips(mask: Bools, reach: int, work: Callable[[Bytes], Bytes]) -> Bools:
+    """Return what ``work`` makes of the bits of a mask (ny, nx), given ``reach`` rows more at either end.
+
+    Eight strips of the mask, one in each bit of a byte, are worked on at once.
     """
-    reach = int(radius_px)
-    half = np.floor(np.sqrt(radius_px * radius_px - np.arange(reach + 1.0) ** 2)).astype(np.int64).tolist()
     ny, nx = mask.shape
     strips = 8 if mask.size > _FEW_MASK_PIXELS else 1
     rows = min(-(-ny // strips), max(4 * reach, _BAND_PIXELS // nx))
     result = np.empty_like(mask)
-    pixels, into = mask.view(np.uint8), result.view(np.uint8)
+    pixels = mask.view(np.uint8)
     for bottom in range(0, ny, strips * rows):
+        firsts = range(bottom, min(bottom + strips * rows, ny), rows)
         stack = np.zeros((rows + 2 * reach, nx), dtype=np.uint8)
-        for bit, first in enumerate(range(bottom, min(bottom + strips * rows, ny), rows)):
+        for bit, first in enumerate(firsts):
             low, high = max(first - reach, 0), min(first + rows + reach, ny)
             part = stack[low - first + reach : high - first + reach]
-            part |= pixels[low:high] << np.uint8(bit)
-        spread = _spread(stack, half)
-        for bit, first in enumerate(range(bottom, min(bottom + strips * rows, ny), rows)):
+            part += pixels[low:high] * np.uint8(1 << bit)
+        done = work(stack)
+        for bit, first in enumerate(firsts):
             high = min(first + rows, ny)
-            np.bitwise_and(spread[: high - first] >> np.uint8(bit), np.uint8(1), out=into[first:high])
+            np.not_equal(done[: high - first] & np.uint8(1 << bit), 0, out=result[first:high])
     return result
 
 
 def _spread(wide: Bytes, half: list[int]) -> Bytes:
     """Spread bits over discs of half-widths ``half`` in rows 0, 1 ...; ``wide`` is used up.
 
-    All but ``len(half) - 1`` rows at either end are returned.
+    A disc is a stack of rows: the bits are widened along x by each half-width in turn, and shifted to the
+    rows of the disc that have it. All but ``len(half) - 1`` rows at either end are returned.
     """
     reach = len(half) - 1
     rows = len(wide) - 2 * reach
     result = np.zeros((rows, wide.shape[1]), dtype=np.uint8)
     done = 0
     for dy in range(reach, -1, -1):
-        for dx in range(done + 1, min(half[dy], wide.shape[1] - 1) + 1):
+        for _ in range(done, min(half[dy], wide.shape[1] - 1)):
             wide[:, 1:] |= wide[:, :-1]
             wide[:, :-1] |= wide[:, 1:]
         done = half[dy]

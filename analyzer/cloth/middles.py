@@ -53,7 +53,7 @@ def _deep(places: Places) -> tuple[_Longs, _Longs, _Longs, Floats, Floats]:
 
     Last comes how many pixels apart they were looked for.
     """
-    labels, box = places.labels, places.box + (-1, -1, 1, 1)
+    labels, box = places.labels, places.box + np.array([-1, -1, 1, 1])
     side = (box[:, 2:] - box[:, :2]).max(axis=1)
     sizes = np.array([*_SIDES_PX, max(int(side.max()), _SIDES_PX[-1])])
     kind = np.searchsorted(sizes, side)

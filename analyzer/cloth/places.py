@@ -60,7 +60,7 @@ class Runs:
         return cls(start, stop, label, count)
 
     def touching(self, shape: tuple[int, int]) -> Bools:
-        """Return which places reach the border of the raster (ny, nx), its second column counted in; (count,)."""
+        """Return which places reach the border of the raster (ny, nx), or its second column; (count,)."""
         ny, nx = shape
         at_side = (self.start % nx == 1) | (self.stop % nx == 0)
         found = np.zeros(self.count, dtype=np.bool_)

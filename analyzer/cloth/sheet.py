@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Bools, Bytes, Floats, box_of
-from analyzer.cloth.ground import affordable_pitch, closed, fine_grid, raster_turn
-from analyzer.cloth.patches import Patch, patches
+from analyzer.cloth.ground import affordable_pitch, fine_grid, raster_turn
+from analyzer.cloth.patches import Patches, patches
 from analyzer.cloth.types import RegionCover
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid
@@ -91,26 +91,48 @@ def lay_regions(
 
     owner = _owners(regions)
     a, b = points[laid - 1], points[laid]
-    grounds: dict[int, tuple[Patch, Bytes, int]] = {}
-    for patch in patches(a, b, owner[laid], closing / grid.cell_mm + 2.0, width_mm, grid):
-        window = threads[patch.rows, patch.columns]
-        window += patch.over
-        np.putmask(window, window < patch.over, _MOST_THREADS)
-        covered[patch.rows, patch.columns] |= patch.covered
-        if patch.owner < len(items):
-            ground = closed(patch.covered, closing[patch.owner] / grid.cell_mm)
-            _mark(sheet, items[patch.owner], patch, ground)
-            inside = int(np.count_nonzero(patch.covered))
-            grounds[patch.owner] = patch.without_pixels(), np.packbits(ground, axis=1), inside
+    codes = _codes(items, sheet.spacing_mm)
+    areas = np.zeros((len(items) + 1, 2), dtype=np.int64)
+    kept = []
+    for found in patches(a, b, owner[laid], closing / grid.cell_mm, width_mm, grid):
+        areas[found.owner] = _laid_down(sheet, found, codes)
+        kept.append((found.owner, found.on_raster, found.on_sheet, np.packbits(found.ground, axis=1)))
     np.maximum(threads, covered.view(np.uint8), out=threads)
+    layers = np.zeros(len(items) + 1, dtype=np.int64)
+    for owners, on_raster, on_sheet, bits in kept:
+        ground = np.unpackbits(bits, axis=1)
+        layers[owners] = [
+            _quantile(threads[here] * ground[there], _LAYERS_SHARE)
+            for here, there in zip(on_raster, on_sheet, strict=True)
+        ]
 
     holes = np.bincount(owner, minlength=len(items))
     thread_mm = np.bincount(owner[laid], weights=np.sqrt(((b - a) ** 2).sum(axis=1)), minlength=len(items))
     measures = tuple(
-        _measured(region.id, grounds.get(i), float(thread_mm[i]), int(holes[i]), sheet)
-        for i, region in enumerate(items)
+        _measured(region.id, covers, ground, grid.cell_mm**2, length, number, most)
+        for region, (covers, ground), length, number, most in zip(
+            items, areas.tolist(), thread_mm.tolist(), holes.tolist(), layers.tolist(), strict=False
+        )
     )
     return sheet, measures
+
+
+def _laid_down(sheet: Sheet, found: Patches, codes: list[int]) -> list[tuple[int, int]]:
+    """Add windows to the sheet; return how many pixels the threads of each cover, and its ground has.
+
+    Where ``codes`` (owners,) has 0 a window belongs to no region and has no ground.
+    """
+    areas = []
+    over, covered, ground = found.over, found.covered, found.ground.view(np.uint8)
+    for place, here, there in zip(found.owner, found.on_raster, found.on_sheet, strict=True):
+        window, own = sheet.threads[here], over[there]
+        window += own
+        np.putmask(window, window < own, _MOST_THREADS)
+        sheet.covered[here] |= covered[there]
+        rows, taken = sheet.rows[here], ground[there]
+        np.maximum(rows, taken * np.uint8(codes[place]), out=rows)
+        areas.append((int(np.count_nonzero(covered[there])), int(np.count_nonzero(taken))))
+    return areas
 
 
 def _owners(regions: Regions) -> _Longs:
@@ -136,34 +158,29 @@ def _spacings(regions: Regions) -> Floats:
     return np.concatenate([np.zeros(2), spacing])
 
 
-def _mark(sheet: Sheet, region: Region, patch: Patch, ground: Bools) -> None:
-    """Note a region's ground and row spacing on the sheet; rows of hidden stitching leave no gaps to see."""
-    spacing = 0.0 if region.kind in _HIDDEN else region.row_spacing_mm or 0.0
-    code = max(int(np.searchsorted(sheet.spacing_mm, spacing)), 1)
-    rows = sheet.rows[patch.rows, patch.columns]
-    np.maximum(rows, ground.view(np.uint8) * np.uint8(code), out=rows)
+def _codes(items: tuple[Region, ...], spacing_mm: Floats) -> list[int]:
+    """Return the place of each region's row spacing in ``spacing_mm``, and 0 for what is of no region.
+
+    Rows of hidden stitching leave no gaps to see: their spacing counts as none.
+    """
+    spacing = [0.0 if region.kind in _HIDDEN else region.row_spacing_mm or 0.0 for region in items]
+    return [*np.maximum(np.searchsorted(spacing_mm, spacing), 1).tolist(), 0]
 
 
 def _measured(
-    region: int, found: tuple[Patch, Bytes, int] | None, thread_mm: float, holes: int, sheet: Sheet
+    region: int, covered: int, ground: int, pixel_mm2: float, thread_mm: float, holes: int, layers: int
 ) -> RegionCover:
-    """Return what is measured of a region with its window, its ground as bits and the pixels it covers."""
-    if found is None:
+    """Return what is measured of a region that covers and takes up so many pixels."""
+    if ground == 0:
         return RegionCover(region, 0.0, 0.0, 0.0, 0.0, 0)
-    patch, bits, covered = found
-    threads = sheet.threads[patch.rows, patch.columns]
-    ground = np.unpackbits(bits, axis=1, count=threads.shape[1])
-    pixels = int(np.count_nonzero(ground))
-    if pixels == 0:
-        return RegionCover(region, 0.0, 0.0, 0.0, 0.0, 0)
-    area = pixels * sheet.grid.cell_mm**2
+    area = ground * pixel_mm2
     return RegionCover(
         region=region,
         area_mm2=area,
         thread_mm_per_mm2=thread_mm / area,
         penetrations_per_mm2=holes / area,
-        coverage=covered / pixels,
-        layers_max=_quantile(threads * ground, _LAYERS_SHARE),
+        coverage=covered / ground,
+        layers_max=layers,
     )
 
 

@@ -47,7 +47,7 @@ def lay_apart(a: Floats, b: Floats, width_mm: float, grid: Grid) -> tuple[Bytes,
 
 
 def lay_twice(a: Floats, b: Floats, widths_mm: tuple[float, float], grid: Grid) -> tuple[Bools, Bools]:
-    """Return which pixel centres lie in the union of round-ended threads of each of two widths; (ny, nx) each.
+    """Return which pixel centres the union of round-ended threads of each of two widths holds, (ny, nx) each.
 
     The same as :func:`lay` twice, in one pass over the pixels.
     """
@@ -109,9 +109,11 @@ def _bands(
     of_disc = _by_band(middles[1] - radius, middles[1] + radius, rows, grid)
 
     # Two counts in one integer, unless so many threads might lie on a point that they would run over.
-    half, kind = (16, np.int32) if stitches.shape[1] < 1 << 14 else (32, np.int64)
+    few = stitches.shape[1] < 1 << 14
+    half = 16 if few else 32
     spare = spare_rows(min(int((high - low).max(initial=0.0) + 2.0 * radius) + 2, rows))
-    steps: _Steps = np.zeros((rows + spare, grid.nx + 1), dtype=kind)
+    shape = rows + spare, grid.nx + 1
+    steps: _Steps = np.zeros(shape, dtype=np.int32) if few else np.zeros(shape, dtype=np.int64)
     for band, (own, discs) in enumerate(zip(of_stitch, of_disc, strict=True)):
         if own.size == 0 and discs.size == 0:
             continue
