@@ -6,6 +6,8 @@ from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int32]
@@ -36,6 +38,23 @@ def distinct(values: _Array) -> _Array:
     kept = np.ones(ordered.size, dtype=np.bool_)
     np.not_equal(ordered[1:], ordered[:-1], out=kept[1:])
     return ordered[kept]  # type: ignore[return-value]
+
+
+def parts(
+    one: npt.NDArray[np.int64], two: npt.NDArray[np.int64], nodes: int
+) -> tuple[int, npt.NDArray[np.int64]]:
+    """Return how many parts edges between nodes ``one`` and ``two`` (e,) make of them, and which, (nodes,).
+
+    Parts are numbered in the order of their first nodes. The matrix is put together here: scipy would sort
+    it, sum it and change its types, which takes four times as long as finding the parts.
+    """
+    order = np.argsort(one, kind="stable")
+    rows = np.zeros(nodes + 1, dtype=np.int32)
+    np.cumsum(np.bincount(one, minlength=nodes), out=rows[1:])
+    columns = two[order].astype(np.int32)
+    graph = csr_array((np.ones(columns.size), columns, rows), shape=(nodes, nodes))
+    count, label = connected_components(graph, directed=False)
+    return int(count), label.astype(np.int64)
 
 
 def frozen(array: _Array) -> _Array:

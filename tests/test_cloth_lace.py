@@ -11,8 +11,12 @@ from hypothesis import strategies as st
 
 from analyzer import findings
 from analyzer.cloth import measure, use
-from analyzer.cloth.lace import lace, network
+from analyzer.cloth.lace import lace as lace_of
+from analyzer.cloth.lace import network
+from analyzer.cloth.nearby import Nearby
+from analyzer.cloth.types import Lace
 from analyzer.formats import read
+from analyzer.laid import Grid, clip
 from analyzer.regions import RegionKind, cut
 
 SAMPLES = Path(__file__).parent.parent / "sample_designs"
@@ -23,8 +27,19 @@ def segments(*ends) -> tuple[np.ndarray, np.ndarray]:
     return table[:, :2], table[:, 2:]
 
 
+def hashed(a: np.ndarray, b: np.ndarray) -> Nearby:
+    x, y = np.concatenate([a, b]).min(axis=0, initial=0.0) - 0.23
+    wide, tall = np.ceil(np.concatenate([a, b]).max(axis=0, initial=1.0) - (x, y)).astype(int)
+    grid = Grid(float(x), float(y), 1.0, int(wide), int(tall))
+    return Nearby.of(a, b, grid, clip(a, b, grid))
+
+
+def lace(a: np.ndarray, b: np.ndarray) -> Lace:
+    return lace_of(hashed(a, b))
+
+
 def crossings(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    return network(a, b).crossings.pairs
+    return network(hashed(a, b)).crossings.pairs
 
 
 def test_two_threads_that_cross_are_one_piece_and_two_that_do_not_are_two():

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.arrays import Bools, Floats, box_of, distinct
-from analyzer.laid import Grid, clip
+from analyzer.arrays import Floats, box_of, distinct
+from analyzer.cloth.nearby import Nearby
 
 _Longs = npt.NDArray[np.int64]
 
-_HASH_MM = 1.0  #: side of the cells in which threads are compared pairwise
 _MOST_PAIRS = 50_000  #: pairs of threads compared at a time, so that they stay in cache
 _TOUCH_MM2 = 1e-9  #: cross products below this count as touching: rounding of lattice points
 
@@ -28,29 +27,24 @@ class Crossings:
     at: Floats
 
 
-def find_crossings(a: Floats, b: Floats, holes: _Longs) -> Crossings:
+def find_crossings(near: Nearby, holes: _Longs) -> Crossings:
     """Find all pairs of threads that cross or touch inside their lengths.
 
-    ``a`` and ``b`` (k, 2) mm are their ends, ``holes`` (2, k) numbers of the holes that they end in. A thread
-    that ends on another counts as crossing it; two that share a hole, or lie along one line, do not.
+    ``holes`` (2, k) are numbers of the holes that the threads end in. A thread that ends on another counts as
+    crossing it; two that share a hole, or lie along one line, do not. Threads are compared pairwise within
+    the cells of ``near``.
     """
-    if len(a) == 0:
+    if near.thread.size == 0:
         return Crossings(np.zeros((0, 2), dtype=np.int64), np.zeros((0, 2)))
-    low, high = box_of(a, b)
-    low -= 0.37 * _HASH_MM
-    size = np.ceil((high + 0.5 * _HASH_MM - low) / _HASH_MM).astype(int)
-    pieces = clip(a, b, Grid(float(low[0]), float(low[1]), _HASH_MM, int(size[0]), int(size[1])))
-    # Threads along each other in a cell: those with the same cell, sorted by cell and then by thread.
-    order = np.argsort(pieces.cell, kind="stable")
-    cell, thread = pieces.cell[order], pieces.stitch[order].astype(np.int64)
-    starts = np.flatnonzero(np.diff(cell, prepend=-1))
-    stop = np.repeat(np.append(starts[1:], cell.size), np.diff(np.append(starts, cell.size)))
-    later = stop - np.arange(cell.size) - 1  # how many threads of the cell come after this one
+    low, _ = box_of(near.a, near.b)
+    lines = _lines(near.a - low, near.b - low)
+    number = np.diff(near.start)
+    thread, stop = near.thread, np.repeat(near.start[1:], number)
+    later = stop - np.arange(thread.size) - 1  # how many threads of the cell come after this one
     total = np.cumsum(later)
-    lines = _lines(a - low, b - low)
     found = []
     begin = 0
-    while begin < cell.size:
+    while begin < thread.size:
         done = int(total[begin - 1]) if begin else 0
         end = max(begin + 1, int(np.searchsorted(total, done + _MOST_PAIRS, side="right")))
         part = later[begin:end]
@@ -58,12 +52,14 @@ def find_crossings(a: Floats, b: Floats, holes: _Longs) -> Crossings:
         j = i + 1 + np.arange(i.size) - np.repeat(total[begin:end] - part - done, part)
         here = thread[begin : int(stop[end - 1])]
         i, j = _meeting(lines.take(here, axis=1), i, j)
-        one, two = here[i], here[j]
-        apart = (holes[:, one][:, None, :] != holes[:, two][None, :, :]).all(axis=(0, 1))
-        found.append(one[apart] * len(a) + two[apart])
+        from_hole, to_hole = holes.take(here, axis=1)
+        apart = np.ones(i.size, dtype=np.bool_)
+        for its in (from_hole.take(i), to_hole.take(i)):
+            apart &= (its != from_hole.take(j)) & (its != to_hole.take(j))
+        found.append(here.take(i[apart]) * len(near.a) + here.take(j[apart]))
         begin = end
-    keys = distinct(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
-    one, two = np.divmod(keys, len(a))
+    keys = distinct(np.concatenate(found))
+    one, two = np.divmod(keys, len(near.a))
     return Crossings(np.stack([one, two], axis=1), _where(lines, one, two))
 
 
@@ -76,11 +72,15 @@ def _lines(a: Floats, b: Floats) -> Floats:
 def _sides(lines: Floats, line: _Longs, of: _Longs) -> tuple[Floats, Floats]:
     """Return on which side of ``line`` (p,) the ends of the threads ``of`` (p,) lie: signed areas, mm2."""
     ax, ay, bx, by, nx, ny, c = lines
-    n, m, level = nx[line], ny[line], c[line]
-    one, two = n * ax[of] + m * ay[of] - level, n * bx[of] + m * by[of] - level
-    one[np.abs(one) < _TOUCH_MM2] = 0.0
-    two[np.abs(two) < _TOUCH_MM2] = 0.0
-    return one, two
+    n, m, level = nx.take(line), ny.take(line), c.take(line)
+    sides = []
+    for x, y in ((ax, ay), (bx, by)):
+        side = n * x.take(of)
+        side += m * y.take(of)
+        side -= level
+        side[np.abs(side) < _TOUCH_MM2] = 0.0
+        sides.append(side)
+    return sides[0], sides[1]
 
 
 def _meeting(lines: Floats, one: _Longs, two: _Longs) -> tuple[_Longs, _Longs]:
@@ -89,11 +89,11 @@ def _meeting(lines: Floats, one: _Longs, two: _Longs) -> tuple[_Longs, _Longs]:
     Two along one line do not meet.
     """
     c, d = _sides(lines, one, two)
-    met: Bools = (c * d <= 0.0) & ((c != 0.0) | (d != 0.0))
-    one, two = one[met], two[met]
+    met = np.flatnonzero((c * d <= 0.0) & ((c != 0.0) | (d != 0.0)))
+    one, two = one.take(met), two.take(met)
     c, d = _sides(lines, two, one)
-    met = c * d <= 0.0
-    return one[met], two[met]
+    met = np.flatnonzero(c * d <= 0.0)
+    return one.take(met), two.take(met)
 
 
 def _where(lines: Floats, one: _Longs, two: _Longs) -> Floats:

@@ -6,10 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Floats, box_of, distinct
+from analyzer.arrays import Floats, box_of, distinct, parts
 from analyzer.cloth.nearby import expanded
 from analyzer.cloth.types import Needling, Perforation
 from analyzer.design import Design
@@ -94,8 +92,7 @@ def _perforations(holes: Floats, pairs: _Longs) -> tuple[Perforation, ...]:
     known = constants("cloth")
     if pairs.shape[1] == 0:
         return ()
-    graph = coo_array((np.ones(pairs.shape[1], dtype=np.int8), tuple(pairs)), shape=(len(holes), len(holes)))
-    count, label = connected_components(graph.tocsr(), directed=False)
+    count, label = parts(pairs[0], pairs[1], len(holes))
     number = np.bincount(label, minlength=count)
     order = np.argsort(label, kind="stable")
     starts = np.cumsum(number) - number

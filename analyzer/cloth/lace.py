@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
+from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
-from analyzer.arrays import Bools, Floats, box_of, distinct
+from analyzer.arrays import Bools, Floats, box_of, distinct, parts
 from analyzer.cloth.crossings import Crossings, find_crossings
+from analyzer.cloth.nearby import Nearby
 from analyzer.cloth.types import Lace, WeakLink
 from analyzer.goods.constants import constants
 from analyzer.laid import Grid, clip
@@ -47,12 +48,13 @@ class Network:
     piece: _Longs
 
 
-def network(a: Floats, b: Floats) -> Network:
-    """Build the network of the threads from ``a`` to ``b``, (k, 2) mm each, none without length."""
+def network(near: Nearby) -> Network:
+    """Build the network of some threads, in sewing order; those without length are no part of it."""
+    a, b = near.a, near.b
     lattice = np.round(np.concatenate([a, b]) / _SAME_MM).astype(np.int64)
     keys = (lattice[:, 0] - lattice[:, 0].min()) * (np.ptp(lattice[:, 1]) + 1) + lattice[:, 1]
     holes = np.unique(keys, return_inverse=True)[1].reshape(2, len(a))
-    crossings = find_crossings(a, b, holes)
+    crossings = find_crossings(near, holes)
     cell_mm = constants("cloth")["lace_cell_mm"].value
     low, high = box_of(a, b)
     low -= 0.37 * cell_mm
@@ -64,6 +66,7 @@ def network(a: Floats, b: Floats) -> Network:
     before = np.cumsum(length) - length
     first = np.searchsorted(stitch, np.arange(len(a)))
     last = np.append(first[1:], stitch.size) - 1
+    real = np.flatnonzero(last >= first)
 
     def piece_at(thread: _Longs, share: Floats) -> _Longs:
         place = np.searchsorted(until, before[thread] + share * length[thread])
@@ -72,33 +75,25 @@ def network(a: Floats, b: Floats) -> Network:
 
     one, two = (piece_at(crossings.pairs[:, side], crossings.at[:, side]) for side in (0, 1))
     count = stitch.size
-    left = np.concatenate([one, first, last])
-    right = np.concatenate([two, count + holes[0], count + holes[1]])
-    knot = _labels(left, right, count + int(holes.max()) + 1)[1][:count]
+    left = np.concatenate([one, first[real], last[real]])
+    right = np.concatenate([two, count + holes[0, real], count + holes[1, real]])
+    knot = parts(left, right, count + int(holes.max()) + 1)[1][:count]
     inside = np.flatnonzero(stitch[1:] == stitch[:-1])
     tied = np.stack([inside, inside + 1], axis=1)
     tied = tied[knot[tied[:, 0]] != knot[tied[:, 1]]]
     # Knots are numbered with the holes in between: number them anew.
     knot = np.unique(knot, return_inverse=True)[1]
-    pieces, piece = _labels(knot[tied[:, 0]], knot[tied[:, 1]], int(knot.max()) + 1)
+    pieces, piece = parts(knot[tied[:, 0]], knot[tied[:, 1]], int(knot.max()) + 1)
     share = (until - 0.5 * mm - before[stitch]) / length[stitch]
     at = a.take(stitch, axis=0) + share[:, None] * (b - a).take(stitch, axis=0)
     return Network(crossings, knot, mm, at, tied, pieces, piece)
 
 
-def _labels(one: _Longs, two: _Longs, nodes: int) -> tuple[int, _Longs]:
-    """Return how many parts the edges between ``one`` and ``two`` (e,) leave of the nodes, and which."""
-    graph = coo_array((np.ones(one.size, dtype=np.int8), (one, two)), shape=(nodes, nodes))
-    count, label = connected_components(graph.tocsr(), directed=False)
-    return int(count), label.astype(np.int64)
-
-
-def lace(a: Floats, b: Floats) -> Lace:
-    """Measure the network of the threads from ``a`` to ``b``, (k, 2) mm each, in sewing order."""
-    real = np.hypot(*(b - a).T) > 0.0
-    if not real.any():
+def lace(near: Nearby) -> Lace:
+    """Measure the network of some threads, in sewing order."""
+    if near.thread.size == 0:
         return Lace(pieces=0, largest_share=0.0, crossings=0, loose_at=())
-    found = network(a[real], b[real])
+    found = network(near)
     part = found.piece[found.knot]
     share = np.bincount(part, weights=found.mm, minlength=found.pieces)
     order = np.argsort(-share, kind="stable")
@@ -176,7 +171,7 @@ def _clusters(ends: _Longs, knots: int, enough: int) -> tuple[_Longs, coo_array]
         strong = number >= enough
         if not strong.any():
             break
-        nodes, label = _labels(one[strong], two[strong], nodes)
+        nodes, label = parts(one[strong], two[strong], nodes)
         cluster, one, two = label[cluster], label[one], label[two]
     threads = np.concatenate([number, number]).astype(np.int32)
     places = np.concatenate([one, two]), np.concatenate([two, one])

@@ -50,10 +50,10 @@ def measure(
         raise UnreadableDesign("the design holds no stitches: choose a file that has something to sew")
     laid = np.flatnonzero(on_cloth(design))
     a, b = design.penetrations[laid - 1], design.penetrations[laid]
-    # First, while no raster is held: both are large.
-    network = network_of(a, b) if lace else Lace(0, 0.0, 0, ())
-    sheet, measures = lay_regions(design.penetrations, laid, regions, thread_width_mm, resolution_mm)
     density, penetrations, near = _fields(design, a, b)
+    # While no raster is held: both are large.
+    network = network_of(near) if lace else Lace(0, 0.0, 0, ())
+    sheet, measures = lay_regions(design.penetrations, laid, regions, thread_width_mm, resolution_mm)
     voids = find_voids(sheet, near, _lining(design.penetrations, regions, laid), thread_width_mm)
     low, high = box_of(design.penetrations)
     picture = fine_grid(low, high, thread_width_mm, sheet.grid.cell_mm, _PICTURE_PIXELS)

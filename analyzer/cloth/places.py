@@ -11,10 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from analyzer.arrays import Bools, Floats, distinct
+from analyzer.arrays import Bools, Floats, distinct, parts
 from analyzer.cloth.nearby import expanded
 
 _Longs = npt.NDArray[np.int64]
@@ -99,10 +97,7 @@ def _joined(start: _Longs, stop: _Longs, nx: int) -> tuple[int, _Longs]:
     first = np.searchsorted(stop, start + nx, side="right")
     last = np.searchsorted(start, stop + nx, side="left")
     run, rank = expanded(np.maximum(last - first, 0))
-    ones = np.ones(run.size, dtype=np.int8)
-    graph = coo_array((ones, (run, first[run] + rank)), shape=(start.size, start.size)).tocsr()
-    count, label = connected_components(graph, directed=False)
-    return int(count), label.astype(np.int64)
+    return parts(run, first[run] + rank, start.size)
 
 
 @dataclass(frozen=True, slots=True)
