@@ -200,7 +200,9 @@ def _pair(
     at, point, normal, distance = (np.concatenate(column) for column in zip(*gathered, strict=True))
     # A line in the thread of what it runs along is a way to or from it unless it goes round most of it.
     way = unbroken and outline.kind is RegionKind.RUN
-    if not (_goes_round(at, edge) if way else _enough(tracks, len(at), edge)) or _by_chance(distance):
+    if not (_goes_round(at, edge) if way else _enough(tracks, len(at), edge)) or _by_chance(
+        outline, distance
+    ):
         return None
     return OutlinePair(
         outline=outline.id,
@@ -214,13 +216,15 @@ def _pair(
     )
 
 
-def _by_chance(distance: Floats) -> bool:
+def _by_chance(outline: Region, distance: Floats) -> bool:
     """Whether an outline is too short, or too uneven for its length, to be meant as one."""
     table = constants("regions")
     along = len(distance) * table["station_mm"].value
-    spread = float(distance.std())
-    short = along < table["pair_sure_mm"].value and spread > table["pair_spread_mm"].value
-    return along < table["pair_total_mm"].value or short
+    short = along < table["pair_sure_mm"].value and distance.std() > table["pair_spread_mm"].value
+    # At sharp corners, and where a line leaves its edge, a few distances of a true outline are far off.
+    usual = np.median(np.abs(distance - np.median(distance)))
+    uneven = outline.kind is RegionKind.RUN and usual > table["pair_uneven_mm"].value
+    return bool(along < table["pair_total_mm"].value or short or uneven)
 
 
 def _goes_round(at: Floats, edge: Edge) -> bool:

@@ -22,6 +22,7 @@ _ON_EDGE_MM = 0.15  #: penetrations nearer to the edge than this make it
 _NEAR_MM = 0.3  #: the way from a point to an edge this near has no direction on a lattice of 0.1 mm
 _SAME_MM = 0.05  #: rows nearer to each other lie on each other
 _THIN_MM = 0.1  #: what is thinner than twice this is a thread and no area
+_RIPPLE_MM = 0.02  #: what lies nearer to a straight edge than this is on it
 _MITRE = 1.2  #: how far a corner reaches out, in widths of the margin
 _LEAST_HOLE_MM2 = 1.0
 
@@ -195,10 +196,18 @@ def _others(sewn: Sewn, strokes: Strokes, piece: Piece, alone: Ints) -> shapely.
 
 def _closed(area: shapely.Geometry, reach_mm: float) -> shapely.Geometry:
     """Return an area with slits up to twice ``reach_mm`` closed, bare threads left out, its corners kept."""
-    # A limited mitre: the spike of an acute tip would fill what lies before it. It still gives the tip back.
-    grown = shapely.buffer(area, reach_mm, join_style="mitre", mitre_limit=_MITRE)
-    whole = shapely.buffer(grown, -reach_mm - _THIN_MM, join_style="mitre")
-    return shapely.buffer(whole, _THIN_MM, join_style="mitre")
+    # Threads along the edge leave ripples on it, of which every one would be grown and taken back.
+    smooth = shapely.simplify(area, _RIPPLE_MM)
+    for shape in (smooth, area):
+        # A limited mitre: the spike of an acute tip would fill what lies before it.
+        with np.errstate(all="ignore"):
+            grown = shapely.buffer(shape, reach_mm, join_style="mitre", mitre_limit=_MITRE)
+            whole = shapely.buffer(grown, -reach_mm - _THIN_MM, join_style="mitre")
+            closed = shapely.buffer(whole, _THIN_MM, join_style="mitre")
+        # The mitre of a needle that simplifying left, of no width, is not a number.
+        if np.isfinite(shapely.get_coordinates(closed)).all():
+            break
+    return closed
 
 
 def _within(sewn: Sewn, strokes: Strokes, row: int, start: Floats) -> Floats:
