@@ -1,5 +1,7 @@
 """Density and coverage on the cloth: exact by construction, and against shapely's union of the stitches."""
 
+import gc
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -346,3 +348,19 @@ def test_crowded_holes_and_near_ones_are_those_of_a_search_tree(seed):
     assert found.holes == len(points)
     assert found.near_share == pytest.approx(np.mean(others >= many))
     assert 0.05 < found.near_share < 0.95
+
+
+def test_the_collector_of_cycles_is_left_as_it_was(monkeypatch):
+    seen = []
+    of_module = sys.modules["analyzer.cloth.measure"]
+    monkeypatch.setattr(of_module, "lay_regions", lambda *_: seen.append(gc.isenabled()) or 1 / 0)
+    design, regions = sewn(rows(square(10)))
+    for before in (True, False):
+        (gc.enable if before else gc.disable)()
+        try:
+            with pytest.raises(ZeroDivisionError):
+                measure(design, regions, thread_width_mm=WIDTH_MM)
+            assert gc.isenabled() is before
+        finally:
+            gc.enable()
+    assert seen == [False, False]

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Floats, box_of, frozen
+from analyzer.at_rest import collector_at_rest
 from analyzer.cloth.ground import fine_grid
 from analyzer.cloth.harm import needling
 from analyzer.cloth.lace import lace as network_of
@@ -26,6 +27,7 @@ _FIELD_SHIFT_MM = (0.13, 0.17)  #: keeps rows on a lattice off the lines of the 
 _PICTURE_PIXELS = 1_000_000  #: of the raster for pictures, more than a page shows
 
 
+@collector_at_rest()
 def measure(
     design: Design,
     regions: Regions,

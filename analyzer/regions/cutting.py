@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.arrays import Ints, frozen
+from analyzer.at_rest import collector_at_rest
 from analyzer.design import Design
 from analyzer.goods.constants import constants
 from analyzer.regions.applique import find_appliques
@@ -32,6 +33,7 @@ from analyzer.regions.types import Region, RegionKind, Regions
 _FEW_STROKES = 6  #: a shorter band, not hidden, is a detail of a line
 
 
+@collector_at_rest()
 def cut(design: Design, known: Edges | None = None) -> Regions:
     """Cut a design's stitch sequence into regions and pair outlines with what they border.
 
