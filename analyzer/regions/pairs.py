@@ -217,14 +217,19 @@ def _pair(
 
 
 def _by_chance(outline: Region, distance: Floats) -> bool:
-    """Whether an outline is too short, or too uneven for its length, to be meant as one."""
+    """Whether an outline is too short, or too uneven or too far off for its length, to be meant as one."""
     table = constants("regions")
     along = len(distance) * table["station_mm"].value
-    short = along < table["pair_sure_mm"].value and distance.std() > table["pair_spread_mm"].value
+    if along < table["pair_total_mm"].value:
+        return True
+    middle = np.median(distance)
+    if along < table["pair_sure_mm"].value and (
+        distance.std() > table["pair_spread_mm"].value or abs(middle) > table["pair_far_mm"].value
+    ):
+        return True
     # At sharp corners, and where a line leaves its edge, a few distances of a true outline are far off.
-    usual = np.median(np.abs(distance - np.median(distance)))
-    uneven = outline.kind is RegionKind.RUN and usual > table["pair_uneven_mm"].value
-    return bool(along < table["pair_total_mm"].value or short or uneven)
+    usual = np.median(np.abs(distance - middle))
+    return outline.kind is RegionKind.RUN and bool(usual > table["pair_uneven_mm"].value)
 
 
 def _goes_round(at: Floats, edge: Edge) -> bool:
