@@ -18,16 +18,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from library_makers import Here
 
 from analyzer.errors import BadBook
 from analyzer.library import book as book_module
 from analyzer.library import migrating
 from analyzer.library.answers import ask
 from analyzer.library.book import Book
-from analyzer.library.measuring import look_at
 from analyzer.library.migrating import SCHEMA, kinds_in, layers_in, weight_in
 from analyzer.library.scanning import scan
-from analyzer.library.types import Asked, Record
+from analyzer.library.types import Asked
 
 HERE = Path(__file__).parent
 SAMPLES = HERE.parent / "sample_designs"
@@ -99,29 +99,6 @@ def test_an_old_book_is_brought_up_and_loses_nothing(old: Path, tmp_path: Path, 
 )
 def test_stacks_in_words_are_understood(stack: str, kinds: str, g_m2: float, layers: int) -> None:
     assert (kinds_in(stack), weight_in(stack), layers_in(stack)) == (kinds, g_m2, layers)
-
-
-class Here:
-    """Looks at designs in this process."""
-
-    room = 4
-
-    def __init__(self) -> None:
-        self.done: list[tuple[int, Record]] = []
-        self.seen: list[str] = []
-
-    def give(self, ticket: int, name: str, content: bytes, asked: Asked) -> None:
-        """Look at one design."""
-        self.seen.append(name)
-        self.done.append((ticket, look_at(name, content, asked)))
-
-    def take(self, *, wait: bool) -> list[tuple[int, Record]]:
-        """Return what is finished."""
-        done, self.done = self.done, []
-        return done
-
-    def close(self) -> None:
-        """Nothing is held."""
 
 
 def test_screens_made_another_way_are_made_again(old: Path, tmp_path: Path) -> None:

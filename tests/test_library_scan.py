@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from library_makers import write_files
+from library_makers import Here, write_files
 
 from analyzer.errors import BadBook
 from analyzer.library import workers as workers_module
@@ -39,29 +39,6 @@ CONTENT = {
     "threads": "SELECT * FROM threads",
     "pages": "SELECT contents, sketches FROM sketch_pages",
 }
-
-
-class Here:
-    """Looks at designs in this process: quick to start, for tests of everything but processes."""
-
-    room = 4
-
-    def __init__(self) -> None:
-        self.done: list[tuple[int, Record]] = []
-        self.seen: list[str] = []
-
-    def give(self, ticket: int, name: str, content: bytes, asked: Asked) -> None:
-        """Look at one design."""
-        self.seen.append(name)
-        self.done.append((ticket, look_at(name, content, asked)))
-
-    def take(self, *, wait: bool) -> list[tuple[int, Record]]:
-        """Return what is finished."""
-        done, self.done = self.done, []
-        return done
-
-    def close(self) -> None:
-        """Nothing is held."""
 
 
 def scanned(folder: Path, book: Path, asked: Asked = NO_GOODS) -> tuple[Tally, list[str]]:
