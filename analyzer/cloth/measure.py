@@ -34,13 +34,14 @@ def measure(
     *,
     thread_width_mm: float,
     resolution_mm: float = 0.0914,
+    small_finer: bool = True,
     lace: bool = True,
 ) -> Cover:
     """Measure the stitches as they lie on the cloth, before any mechanics.
 
     Floats (:func:`analyzer.cloth.on_cloth`) are left out throughout; penetrations all count. The default
     resolution is no simple fraction of the 0.1 mm lattice on which stitch files hold penetrations; small
-    designs are measured up to twice as finely.
+    designs are measured up to twice as finely, unless ``small_finer`` is false.
     Areas and voids are taken from a turned raster, from which ``Cover.raster``, for pictures, is sampled.
     With ``lace`` false the network of threads, which only free-standing lace needs, is not looked at.
 
@@ -55,7 +56,9 @@ def measure(
     density, penetrations, near = _fields(design, a, b)
     # While no raster is held: both are large.
     network = network_of(near) if lace else Lace(0, 0.0, 0, ())
-    sheet, measures = lay_regions(design.penetrations, laid, regions, thread_width_mm, resolution_mm)
+    sheet, measures = lay_regions(
+        design.penetrations, laid, regions, thread_width_mm, resolution_mm, small_finer=small_finer
+    )
     voids = find_voids(sheet, near, _lining(design.penetrations, regions, laid), thread_width_mm)
     low, high = box_of(design.penetrations)
     picture = fine_grid(low, high, thread_width_mm, sheet.grid.cell_mm, _PICTURE_PIXELS)

@@ -72,7 +72,13 @@ class Sheet:
 
 
 def lay_regions(
-    points: Floats, laid: _Longs, regions: Regions, width_mm: float, pitch_mm: float
+    points: Floats,
+    laid: _Longs,
+    regions: Regions,
+    width_mm: float,
+    pitch_mm: float,
+    *,
+    small_finer: bool = True,
 ) -> tuple[Sheet, tuple[RegionCover, ...]]:
     """Lay the stitches that end at penetrations ``laid`` (k,) of ``points`` (m, 2) mm, and measure regions.
 
@@ -84,7 +90,8 @@ def lay_regions(
     closing = np.append([_closing_mm(region) for region in items], 0.0)
     margin = 0.5 * width_mm + max(closing.max(), constants("cloth")["void_open_mm"].value) + 4.0 * pitch_mm
     low, high = box_of(points)
-    grid = fine_grid(low, high, float(margin), affordable_pitch(low, high, pitch_mm))
+    pitch_mm = affordable_pitch(low, high, pitch_mm) if small_finer else pitch_mm
+    grid = fine_grid(low, high, float(margin), pitch_mm)
     threads, rows = np.zeros(grid.shape, dtype=np.uint8), np.zeros(grid.shape, dtype=np.uint8)
     covered = np.zeros(grid.shape, dtype=np.bool_)
     sheet = Sheet(turn, grid, threads, covered, rows, _spacings(regions))

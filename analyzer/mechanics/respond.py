@@ -39,7 +39,7 @@ _SPREAD_SHARE, _ENDS_SHARE = 0.25, 0.5  # of the time, for progress
 
 
 #: How finely a design is sewn: see :func:`respond`.
-Detail: TypeAlias = Literal["full", "screen", "coarse"]
+Detail: TypeAlias = Literal["full", "screen", "scan", "coarse"]
 
 
 @dataclass(slots=True)
@@ -74,7 +74,7 @@ def respond(
     A dozen runs with coarse blocks on a coarse grid give the response surface for the draws. One more, in
     blocks that follow the sewing front, gives the nominal values and corrects the surface: with
     ``detail="screen"`` on a coarser grid, with ``"full"`` on the fine one. Then the coarser grid also gives
-    the surface's course along the stiffness that tells most.
+    the surface's course along the stiffness that tells most. ``"scan"`` is ``"screen"`` with half the runs.
 
     With ``like``, the response of the same stack to nearly the same design, nothing but nominal values is
     computed: all quantities are taken to vary over the draws in common, as those did together. With
@@ -94,7 +94,7 @@ def respond(
         raise ValueError("the coarsest grid is good enough only beside a response that a finer one gave")
     earlier = Earlier() if earlier is None else earlier
     radius = 0.5 * stack.needle.blade_mm.value
-    plan = plan_runs(stack)
+    plan = plan_runs(stack, axes_only=detail == "scan")
     factors = {} if like is not None else plan.factors
     variants = make_variants(stack, factors, len(next(iter(factors.values()), np.ones(1))))
     coarse, slipping = _sew_spread(

@@ -17,7 +17,7 @@ locking, the play and the needle's damage are matters of their own; no measureme
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import combinations, combinations_with_replacement
 
 import numpy as np
 
@@ -34,17 +34,22 @@ _BEYOND = 1.8  # how far past its 5 and 95 % a surface is read, in logarithms
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Which runs to make: ``factors`` (v, parameters) of each run on the nominal values, run 0 nominal."""
+    """Which runs to make: ``factors`` (v, parameters) of each run on the nominal values, run 0 nominal.
+
+    ``alike`` are parameters without a run, taken to change all quantities by as much.
+    """
 
     quadratic: tuple[str, ...]
     linear: tuple[str, ...]
     factors: dict[str, Floats]
+    alike: tuple[str, ...] = ()
 
 
-def plan_runs(stack: Stack) -> Plan:
+def plan_runs(stack: Stack, *, axes_only: bool = False) -> Plan:
     """Return the fewest runs that fix the surface: middle, ends of each axis, one corner for each pair.
 
-    The corner is that of the lowest values, where the cloth moves most.
+    The corner is that of the lowest values, where the cloth moves most. With ``axes_only`` there are no
+    corners, so that the stiffnesses count each by itself, and no runs for what enters linearly.
     """
     backed = any(layer.role == "backing" for layer in stack.layers)
     idle = set() if backed else {"backing_stiffness"}
@@ -56,22 +61,22 @@ def plan_runs(stack: Stack) -> Plan:
         return name not in idle and spread is not None and spread.low < spread.high
 
     quadratic, linear = (tuple(filter(varies, names)) for names in (QUADRATIC, LINEAR))
+    alike: tuple[str, ...] = ()
+    if axes_only:
+        linear, alike = (), tuple(name for name in linear if name == "lock_share")
     rows: list[dict[str, float]] = [{}]
     for name in quadratic:
         spread = stack.spreads[name]
         rows += [
             {name: (end / spread.value) ** _ENDS} for end in (spread.low, spread.high) if end != spread.value
         ]
-    for i, first in enumerate(quadratic):
-        for second in quadratic[i + 1 :]:
-            rows.append(
-                {n: (stack.spreads[n].low / stack.spreads[n].value) ** _ENDS for n in (first, second)}
-            )
+    for pair in () if axes_only else combinations(quadratic, 2):
+        rows.append({n: (stack.spreads[n].low / stack.spreads[n].value) ** _ENDS for n in pair})
     for name in linear:
         spread = stack.spreads[name]
         rows.append({name: (spread.low if spread.low < spread.value else spread.high) / spread.value})
     factors = {name: np.array([row.get(name, 1.0) for row in rows]) for name in quadratic + linear}
-    return Plan(quadratic, linear, factors)
+    return Plan(quadratic, linear, factors, alike)
 
 
 def _features(logs: Floats) -> Floats:
@@ -145,14 +150,15 @@ def spread_out(
         ends, coarse = (_ratios(one.wanted, one.scale) for one in (fine, _rows(runs, rows)))
         finer_still = scaled(nominal, fine.wanted[0])
         shape = shape + along(finer_still * (ends - ends[0]) - by * (coarse - coarse[0]))
-    if "lock_share" in plan.linear:
-        run, factor = _own_run(plan, "lock_share")
+    if "lock_share" in plan.linear + plan.alike:
         drawn = np.exp(_drawn(stack, draws, "lock_share")) - 1.0
         slips = _Quadratic(plan, stack, draws, curved, runs.slipping[:, None])
         slipping = np.clip(runs.slipping[0] + slips.change[:, 0], 0.0, 1.0)
-        own = (runs.wanted[run] - runs.wanted[0]) / (factor - 1.0) - runs.slipping[0] * runs.wanted[0]
         shape = shape * (1.0 + drawn * slipping)[:, None]
-        shape += (drawn * slipping / runs.slipping[0])[:, None] * own
+        if "lock_share" in plan.linear:
+            run, factor = _own_run(plan, "lock_share")
+            own = (runs.wanted[run] - runs.wanted[0]) / (factor - 1.0) - runs.slipping[0] * runs.wanted[0]
+            shape += (drawn * slipping / runs.slipping[0])[:, None] * own
     if "perforation" in plan.linear:
         run, factor = _own_run(plan, "perforation")
         steps = _drawn(stack, draws, "perforation") / np.log(factor)
