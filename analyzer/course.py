@@ -7,7 +7,7 @@ from analyzer.arrays import Bools
 from analyzer.errors import BadJob
 from analyzer.goods import StackChoice
 from analyzer.mechanics import Course
-from analyzer.mechanics.respond import visible
+from analyzer.mechanics.answer import visible
 from analyzer.mechanics.sewing import loading
 from analyzer.pipeline import Checked
 

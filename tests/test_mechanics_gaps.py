@@ -9,7 +9,7 @@ from disc_by_hand import CUTAWAY, HOOP, TWILL, stack
 from analyzer.design import Command, Design
 from analyzer.goods import draw
 from analyzer.mechanics import prepare, respond
-from analyzer.mechanics.respond import _gaps
+from analyzer.mechanics.answer import _gaps
 from analyzer.regions import cut
 
 SPACING_MM, LENGTH_MM, HALF_MM = 0.4, 3.5, 10.0

@@ -9,7 +9,7 @@ from disc_by_hand import CUTAWAY, HOOP, JERSEY, TEARAWAY, TWILL, disc, stack
 from analyzer.errors import BadJob
 from analyzer.goods import draw, values
 from analyzer.laid import Grid
-from analyzer.mechanics import prepare, respond, sewing
+from analyzer.mechanics import prepare, respond, scan, sewing
 from analyzer.mechanics.respond import make_variants
 from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.sheets import cover
@@ -180,11 +180,10 @@ def test_a_piece_of_cloth_stiffens_only_where_it_lies() -> None:
 @pytest.mark.parametrize("backings", [(CUTAWAY,), (TEARAWAY,)])
 def test_what_a_finer_grid_adds_is_much_alike_on_other_goods(last, backings):
     """Derived: both answers differ only by the grid, and must agree far better than the draws spread."""
-    first = respond(last, stack(TWILL, CUTAWAY), DRAWS, detail="screen")
     other = stack(JERSEY, *backings)
     fine = respond(last, other, DRAWS, detail="screen")
-    coarse = respond(last, other, DRAWS, detail="coarse", like=first)
-    assert (fine.solves, coarse.solves) == (len(_runs(other)) + 1, 1)
+    first, coarse = scan(last, [stack(TWILL, CUTAWAY), other], DRAWS)
+    assert (first.solves, coarse.solves) == (_runs(stack(TWILL, CUTAWAY), axes_only=True) + 1, 1)
     low, high = np.percentile(fine.gaps[0].draws_mm, (5, 95), axis=0)
     off = np.abs(coarse.gaps[0].nominal_mm - fine.gaps[0].nominal_mm)
     assert off.max() < 0.25 * (high - low).max()
@@ -192,10 +191,26 @@ def test_what_a_finer_grid_adds_is_much_alike_on_other_goods(last, backings):
     assert coarse.pucker.nominal_mm == pytest.approx(fine.pucker.nominal_mm, rel=0.05)
 
 
-def _runs(one):
-    return next(iter(plan_runs(one).factors.values()))
+def test_stacks_sewn_together_move_as_each_does_alone(last):
+    """Derived: the members of a batch do not know of each other, whatever layers and sheets they have."""
+    stacks = [stack(TWILL, CUTAWAY), stack(JERSEY), stack(JERSEY, TEARAWAY, CUTAWAY)]
+    together = scan(last, stacks, DRAWS)
+    for one, member in zip(stacks[1:], together[1:], strict=True):
+        (_, alone) = scan(last, [stacks[0], one], DRAWS)
+        assert member.gaps[0].nominal_mm == pytest.approx(alone.gaps[0].nominal_mm, abs=0.01)
+        assert member.pucker.nominal_mm == pytest.approx(alone.pucker.nominal_mm, rel=0.03)
+        assert member.unhooped.moved_mm == pytest.approx(alone.unhooped.moved_mm, rel=0.03)
 
 
-def test_the_coarsest_grid_alone_is_not_trusted(last):
-    with pytest.raises(ValueError, match="good enough only beside"):
-        respond(last, stack(JERSEY, CUTAWAY), DRAWS, detail="coarse")
+def test_a_scan_spreads_as_a_screen_does(last):
+    """Derived: left out are corners of the surface and what damage by the needle does to it."""
+    (quick,) = scan(last, [stack(JERSEY, CUTAWAY)], DRAWS)
+    slow = respond(last, stack(JERSEY, CUTAWAY), DRAWS, detail="screen")
+    at = int(np.abs(slow.gaps[0].nominal_mm - slow.gaps[0].meant_mm).argmax())
+    assert quick.gaps[0].nominal_mm == pytest.approx(slow.gaps[0].nominal_mm, abs=1e-9)
+    ends = [np.percentile(one.gaps[0].draws_mm[:, at], (5, 95)) for one in (quick, slow)]
+    assert ends[0] == pytest.approx(ends[1], abs=0.1 * np.ptp(ends[1]))
+
+
+def _runs(one, **how):
+    return plan_runs(one, **how).runs

@@ -263,8 +263,8 @@ def test_long_work_is_shown_and_can_be_stopped_and_taken_up_again(page: Any, add
     page.unroute(again)
     # pressed the very moment that a look at how far it is has put a new button in the old one's place
     page.evaluate(
-        "document.body.addEventListener('htmx:afterSwap', () => setTimeout(() => document.activeElement.click()), "
-        "{once: true})"
+        "document.body.addEventListener('htmx:afterSwap', "
+        "() => setTimeout(() => document.activeElement.click()), {once: true})"
     )
     page.click("text=Look it over again")
     page.wait_for_selector(".report h1")

@@ -4,7 +4,7 @@
 time; :func:`on_cloth` tells which stitches lie on the cloth and which are floats. Nothing moves here.
 """
 
-from analyzer.cloth.measure import measure
+from analyzer.cloth.measure import RESOLUTION_MM, measure
 from analyzer.cloth.threads import on_cloth
 from analyzer.cloth.types import (
     Cover,
@@ -21,6 +21,7 @@ from analyzer.cloth.types import (
 from analyzer.cloth.use import lockstitch, use
 
 __all__ = [
+    "RESOLUTION_MM",
     "Cover",
     "CoverRaster",
     "Field",

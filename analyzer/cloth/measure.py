@@ -22,6 +22,8 @@ from analyzer.goods.constants import constants
 from analyzer.laid import Grid, clip
 from analyzer.regions import RegionKind, Regions
 
+#: Pixels of the raster; no simple fraction of the 0.1 mm lattice on which stitch files hold penetrations.
+RESOLUTION_MM = 0.0914
 _FIELD_MM = 1.0  #: cells of the density maps
 _FIELD_SHIFT_MM = (0.13, 0.17)  #: keeps rows on a lattice off the lines of the cells
 _PICTURE_PIXELS = 1_000_000  #: of the raster for pictures, more than a page shows
@@ -33,15 +35,14 @@ def measure(
     regions: Regions,
     *,
     thread_width_mm: float,
-    resolution_mm: float = 0.0914,
+    resolution_mm: float = RESOLUTION_MM,
     small_finer: bool = True,
     lace: bool = True,
 ) -> Cover:
     """Measure the stitches as they lie on the cloth, before any mechanics.
 
-    Floats (:func:`analyzer.cloth.on_cloth`) are left out throughout; penetrations all count. The default
-    resolution is no simple fraction of the 0.1 mm lattice on which stitch files hold penetrations; small
-    designs are measured up to twice as finely, unless ``small_finer`` is false.
+    Floats (:func:`analyzer.cloth.on_cloth`) are left out throughout; penetrations all count. Small designs
+    are measured up to twice as finely, unless ``small_finer`` is false.
     Areas and voids are taken from a turned raster, from which ``Cover.raster``, for pictures, is sampled.
     With ``lace`` false the network of threads, which only free-standing lace needs, is not looked at.
 

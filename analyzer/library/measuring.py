@@ -6,6 +6,7 @@ Runs in a process of its own, so everything that goes in and comes out is plain 
 from __future__ import annotations
 
 import hashlib
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
@@ -57,8 +58,14 @@ def _measured(design: Design, asked: Asked) -> tuple[Measures, tuple[Verdict, ..
     regions = cut(design, edges)
     usual = goods.resolve(Job(), _USUAL, design.size_mm)
     lace = any(setup.cloth.family == "none" for setup in setups)
-    raster = {} if asked.full else {"resolution_mm": _RASTER_MM, "small_finer": False}
-    cover = cloth.measure(design, regions, thread_width_mm=usual.thread.laid_width_mm.value, lace=lace, **raster)
+    cover = cloth.measure(
+        design,
+        regions,
+        thread_width_mm=usual.thread.laid_width_mm.value,
+        resolution_mm=cloth.RESOLUTION_MM if asked.full else _RASTER_MM,
+        small_finer=asked.full,
+        lace=lace,
+    )
     use = cloth.use(design, thickness_mm=usual.cloth.sewn_thickness_mm, speed_spm=usual.speed_spm)
     own = findings.measure(design, regions, cover, use)
     if asked.full:
@@ -86,33 +93,27 @@ def screened(
 ) -> tuple[Screened, ...]:
     """Return what a design does on each goods with one medium layer of the backing that is usual there.
 
-    The first goods are sewn over all that is uncertain; the others at nominal values on the coarsest grid,
-    taken to vary, and to differ on a finer one, as the first did. A screen ranks designs; before anything is
-    sewn, check does it in full. ``benchmarks/bench_screen.py`` tells how far it is off.
+    A screen ranks designs (:func:`analyzer.mechanics.scan`); before anything is sewn, check does it in full.
     """
     done: list[Screened] = []
-    like: mechanics.Response | None = None
-    sewing: mechanics.Sewing | None = None
-    for setup in setups:
-        if sewing is None or sewing.hoop != setup.hoop:
-            sewing, like = mechanics.prepare(design, regions, setup.hoop, detail="screen"), None
-        over = plan.choose_topping(setup, regions, cover)
-        choice = plan.usual_stack(setup, regions, cover, over.kind if over else None)
-        stack = goods.build_stack(setup, choice)
-        response = mechanics.respond(
-            sewing,
-            stack,
-            draws_of_a_screen(),
-            detail="scan" if like is None else "coarse",
-            like=like,
-        )
-        like = like or response
-        flat = setup.holding != "cap-frame"
-        evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
-        found = findings.judge(evidence)
-        verdict = screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range)
-        done.append(Screened(verdict, response))
+    for hoop, alike in itertools.groupby(setups, key=lambda setup: setup.hoop):
+        sewing = mechanics.prepare(design, regions, hoop, detail="screen")
+        on = list(alike)
+        choices = [_usual_choice(setup, regions, cover) for setup in on]
+        stacks = [goods.build_stack(setup, choice) for setup, choice in zip(on, choices, strict=True)]
+        responses = mechanics.scan(sewing, stacks, draws_of_a_screen())
+        for setup, choice, stack, response in zip(on, choices, stacks, responses, strict=True):
+            flat = setup.holding != "cap-frame"
+            evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
+            found = findings.judge(evidence)
+            verdict = screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range)
+            done.append(Screened(verdict, response))
     return tuple(done)
+
+
+def _usual_choice(setup: Setup, regions: Regions, cover: Cover) -> StackChoice:
+    over = plan.choose_topping(setup, regions, cover)
+    return plan.usual_stack(setup, regions, cover, over.kind if over else None)
 
 
 @cache

@@ -1,8 +1,9 @@
 """How stitching moves the cloth: membrane, stitch law, sewing sequence, drift, gaps, pull-in and pucker.
 
 :func:`prepare` lays out one design's stitching over its hoop once; :func:`respond` computes how one stack
-answers it, nominally and over the common draws of what is uncertain. :func:`counter` finds the moves that
-bring the stitches, sewn, to where the file means them. :func:`course` tells how the cloth lies on the way.
+answers it, nominally and over the common draws of what is uncertain, :func:`scan` how several do, quickly.
+:func:`counter` finds the moves that bring the stitches, sewn, to where the file means them. :func:`course`
+tells how the cloth lies on the way.
 :class:`Membrane` is the plane problem by itself.
 """
 
@@ -10,7 +11,7 @@ from analyzer.mechanics.against import against_drift
 from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
 from analyzer.mechanics.course import Course, at_points, course
 from analyzer.mechanics.membrane import Membrane
-from analyzer.mechanics.respond import Earlier, respond
+from analyzer.mechanics.respond import Earlier, respond, scan
 from analyzer.mechanics.sewing import Sewing, prepare
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response, Unhooped
 
@@ -36,4 +37,5 @@ __all__ = [
     "moved_design",
     "prepare",
     "respond",
+    "scan",
 ]

@@ -19,8 +19,9 @@ from analyzer.arrays import Bools, Floats, frozen
 from analyzer.design import Command, Design
 from analyzer.goods import Stack
 from analyzer.goods.constants import constants
+from analyzer.mechanics.answer import visible
 from analyzer.mechanics.drift import drift
-from analyzer.mechanics.respond import sew_nominal, visible
+from analyzer.mechanics.respond import sew_nominal
 from analyzer.mechanics.sewing import Sewing, prepare
 from analyzer.regions.types import OutlinePair
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from analyzer.arrays import Floats
 from analyzer.goods.constants import constants
+from analyzer.mechanics.lattice import Index
 from analyzer.mechanics.law import Pull, Stitches, tension
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.sheet import Sheet
@@ -108,25 +109,48 @@ def sew(
         NotConverged: a solve missed ``tolerance``.
 
     """
+    if pulls is None:
+        pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
+    (sewn,) = sew_each(
+        layout, (variants,), pulls, tolerance=tolerance, progress=progress, slide=slide, starts=starts
+    )
+    return sewn
+
+
+def sew_each(
+    layout: Layout,
+    stacks: Sequence[Variants],
+    pulls: Floats,
+    *,
+    tolerance: float,
+    progress: Callable[[float], None] | None = None,
+    slide: Callable[[Floats, Floats, Floats], Floats] | None = None,
+    starts: Sequence[Sewn] = (),
+) -> tuple[Sewn, ...]:
+    """Sew all blocks on the variants of several stacks at once; ``pulls`` (v, n) N are of all in their order.
+
+    The rest is as in :func:`sew`; ``slide`` and ``starts`` belong to the first stack's variant 0 and to all.
+
+    Raises:
+        NotConverged: a solve missed ``tolerance``.
+
+    """
     lattice, count = layout.lattice, layout.blocks.count
-    v, dofs, cells = len(variants.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
+    batch = _Batch.of(stacks, layout)
+    v, dofs, cells = len(batch.layers), 2 * lattice.nodes, lattice.nx * lattice.ny
     starts = [other for other in starts if other.states.shape[1:] == (count + 1, lattice.nodes, 2)]
     if starts:
         tolerance *= _BEGUN_NEAR
     shape = (lattice.ny + 1, lattice.nx + 1, 2)
     floor = constants("mechanics")["perforation_floor"].value
-    if pulls is None:
-        pulls = tension(stitches, variants.pull, layout.grid.cell_mm)
     loads = np.asarray(layout.loads @ pulls.T).reshape(count, dofs, v).transpose(2, 0, 1)
 
-    sheets = variants.sheets_mm or (None,) * variants.layers.shape[1]
-    places = variants.sheets_at_mm or ((0.0, 0.0),) * len(sheets)
-    there = np.stack([cover(layout.grid, sheet, at) for sheet, at in zip(sheets, places, strict=True)])
-    kept = np.repeat(there[None], v, axis=0)
-    stiffness = _layered(kept, variants.layers)
+    lead, there = batch.lead, batch.there
+    kept = there.copy()
+    stiffness = _layered(kept, batch.layers)
     holes = np.zeros(cells)
-    ties, tied = np.zeros((cells, 3, 3)), np.zeros(cells, dtype=np.bool_)
-    strained = np.zeros((variants.layers.shape[1] + 1, cells, 3))
+    ties, tied = np.zeros((len(lead), cells, 3, 3)), np.zeros(cells, dtype=np.bool_)
+    strained = np.zeros((len(lead), batch.layers.shape[1] + 1, cells, 3))
     sheet = Sheet(lattice, stiffness, np.float32 if tolerance >= SINGLE_TOLERANCE else np.float64)
     precondition = UniformInverse(sheet, clamped=True)
     free = layout.free.reshape(shape)
@@ -138,11 +162,11 @@ def sew(
         rows = slice(int(layout.start[k]), int(layout.start[k + 1]))
         at = layout.cell[rows].astype(np.intp)
         holes[at] += layout.holes[rows]
-        left = np.maximum(floor, 1.0 - variants.perforation_mm2[:, :, None] * holes[at]) * there[:, at]
+        left = np.maximum(floor, 1.0 - batch.perforation_mm2[:, :, None] * holes[at]) * there[:, :, at]
         here = stiffness[:, at]
-        here += _layered(left - kept[:, :, at], variants.layers)
+        here += _layered(left - kept[:, :, at], batch.layers)
         kept[:, :, at] = left
-        new = 1000.0 * variants.pull.thread_stiffness_n[:, None, None, None] * layout.ties[rows]
+        new = 1000.0 * batch.thread_stiffness_n[:, None, None, None] * layout.ties[rows]
         e = layout.along[rows]
         twice = (e[:, :, None] * e[:, None, :]).reshape(-1, 9, 1)
         along = (new.reshape(v, -1, 1, 9) @ twice)[:, :, 0, 0]
@@ -169,25 +193,68 @@ def sew(
         if slide is not None:
             step[0] += slide(stiffness[0], step[0].reshape(-1), loads[0, k]).reshape(shape)
         states[:, k + 1] = states[:, k] + step
-        strain = lattice.strain(step[0])
-        strained[:-1] += kept[0, :, :, None] * (strain @ variants.layers[0])
-        ties[at] += share[0]
+        strain = lattice.strain(step[lead])
+        strained[:, :-1] += kept[lead][..., None] * (strain[:, None] @ batch.layers[lead])
+        ties[:, at] += share[lead]
         tied[at] = True
-        strained[-1, tied] += np.einsum("cij,cj->ci", ties[tied], strain[tied])
+        strained[:, -1, tied] += np.einsum("scij,scj->sci", ties[:, tied], strain[:, tied])
         rest = new - share
         here += rest
         stiffness[:, at] = here
         sheet.change(at, here)
-        ties[at] += rest[0]
+        ties[:, at] += rest[lead]
         if progress is not None:
             progress((k + 1) / count)
-    return Sewn(
-        states=states.reshape(v, count + 1, lattice.nodes, 2),
-        forming=forming,
-        layer_resultants=strained[:-1],
-        tie_resultants=strained[-1],
-        kept=kept[0],
-        ties=ties,
-        pull_forces=loads[0].sum(axis=0).reshape(lattice.ny + 1, lattice.nx + 1, 2),
-        iterations=iterations,
+    flat = states.reshape(v, count + 1, lattice.nodes, 2)
+    return tuple(
+        Sewn(
+            states=flat[first : first + len(one.layers)],
+            forming=forming[first : first + len(one.layers)],
+            layer_resultants=strained[i, : one.layers.shape[1]],
+            tie_resultants=strained[i, -1],
+            kept=kept[first, : one.layers.shape[1]],
+            ties=ties[i],
+            pull_forces=loads[first].sum(axis=0).reshape(shape),
+            iterations=iterations,
+        )
+        for i, (one, first) in enumerate(zip(stacks, lead.tolist(), strict=True))
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """The v variants of s stacks, one after the other; a stack of few layers has some of no stiffness.
+
+    ``lead`` (s,) are the first variants; ``there`` (v, l, cells) tells where each layer lies.
+    """
+
+    lead: Index
+    layers: Floats
+    perforation_mm2: Floats
+    thread_stiffness_n: Floats
+    there: Floats
+
+    @classmethod
+    def of(cls, stacks: Sequence[Variants], layout: Layout) -> _Batch:
+        """Gather the variants."""
+        most = max(one.layers.shape[1] for one in stacks)
+
+        def filled(values: Floats) -> Floats:
+            return np.concatenate(
+                [values, np.zeros((len(values), most - values.shape[1], *values.shape[2:]))], 1
+            )
+
+        there = []
+        for one in stacks:
+            sheets = one.sheets_mm or (None,) * one.layers.shape[1]
+            places = one.sheets_at_mm or ((0.0, 0.0),) * len(sheets)
+            covers = [cover(layout.grid, sheet, at) for sheet, at in zip(sheets, places, strict=True)]
+            there.append(np.repeat(np.stack(covers)[None], len(one.layers), axis=0))
+        counts = [len(one.layers) for one in stacks]
+        return cls(
+            lead=np.cumsum(counts, dtype=np.intp) - counts,
+            layers=np.concatenate([filled(one.layers) for one in stacks]),
+            perforation_mm2=np.concatenate([filled(one.perforation_mm2) for one in stacks]),
+            thread_stiffness_n=np.concatenate([one.pull.thread_stiffness_n for one in stacks]),
+            there=np.concatenate([filled(each) for each in there]),
+        )

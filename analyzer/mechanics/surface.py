@@ -44,6 +44,11 @@ class Plan:
     factors: dict[str, Floats]
     alike: tuple[str, ...] = ()
 
+    @property
+    def runs(self) -> int:
+        """How many runs there are."""
+        return len(next(iter(self.factors.values()), np.ones(1)))
+
 
 def plan_runs(stack: Stack, *, axes_only: bool = False) -> Plan:
     """Return the fewest runs that fix the surface: middle, ends of each axis, one corner for each pair.
@@ -63,15 +68,16 @@ def plan_runs(stack: Stack, *, axes_only: bool = False) -> Plan:
     quadratic, linear = (tuple(filter(varies, names)) for names in (QUADRATIC, LINEAR))
     alike: tuple[str, ...] = ()
     if axes_only:
-        linear, alike = (), tuple(name for name in linear if name == "lock_share")
+        alike, linear = tuple(name for name in linear if name == "lock_share"), ()
     rows: list[dict[str, float]] = [{}]
     for name in quadratic:
         spread = stack.spreads[name]
         rows += [
             {name: (end / spread.value) ** _ENDS} for end in (spread.low, spread.high) if end != spread.value
         ]
-    for pair in () if axes_only else combinations(quadratic, 2):
-        rows.append({n: (stack.spreads[n].low / stack.spreads[n].value) ** _ENDS for n in pair})
+    if not axes_only:
+        for pair in combinations(quadratic, 2):
+            rows.append({n: (stack.spreads[n].low / stack.spreads[n].value) ** _ENDS for n in pair})
     for name in linear:
         spread = stack.spreads[name]
         rows.append({name: (spread.low if spread.low < spread.value else spread.high) / spread.value})

@@ -86,6 +86,3 @@ class Response:
     common: Floats = field(
         default_factory=lambda: np.ones(1)
     )  #: (n,) draws of gaps and columns together, over nominal
-    #: (q + 2,) nominal values of gaps, columns and the ring, and of all displacements together, over what the
-    #: coarsest grid gives of them
-    finer: Floats = field(default_factory=lambda: np.ones(1))
