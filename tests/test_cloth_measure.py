@@ -353,7 +353,7 @@ def test_crowded_holes_and_near_ones_are_those_of_a_search_tree(seed):
 def test_the_collector_of_cycles_is_left_as_it_was(monkeypatch):
     seen = []
     of_module = sys.modules["analyzer.cloth.measure"]
-    monkeypatch.setattr(of_module, "lay_regions", lambda *_: seen.append(gc.isenabled()) or 1 / 0)
+    monkeypatch.setattr(of_module, "lay_regions", lambda *_, **__: seen.append(gc.isenabled()) or 1 / 0)
     design, regions = sewn(rows(square(10)))
     for before in (True, False):
         (gc.enable if before else gc.disable)()

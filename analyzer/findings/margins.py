@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from analyzer.findings.evidence import Evidence
 from analyzer.findings.types import Margin, PuckerVerdict
-from analyzer.findings.verdicts import column_chance, column_limit_mm, pucker_is_inside
+from analyzer.findings.verdicts import column_chances, column_limit_mm, pucker_is_inside
 
 
 def margins(evidence: Evidence, pucker: PuckerVerdict) -> tuple[Margin, ...]:
@@ -22,10 +22,13 @@ def _each(evidence: Evidence, pucker: PuckerVerdict) -> Iterator[Margin]:
         yield Margin("outline-gap", bare.worst_mm, bare.limit_mm, "mm", bare.chance)
         over = max((gap.overlap for gap in evidence.gaps), key=lambda side: (side.chance, side.excess))
         yield Margin("outline-overlap", -over.worst_mm, -over.limit_mm, "mm", over.chance)
-    columns = [] if evidence.response is None else list(evidence.response.columns)
+    columns = () if evidence.response is None else evidence.response.columns
     if columns:
-        worst = max(columns, key=lambda column: (column_chance(evidence, column), column.nominal_mm))
+        chances = column_chances(evidence, columns)
+        chance, worst = max(
+            zip(chances, columns, strict=True), key=lambda each: (each[0], each[1].nominal_mm)
+        )
         limit = column_limit_mm(evidence, worst.width_mm)
-        yield Margin("column-narrows", worst.nominal_mm, limit, "mm", column_chance(evidence, worst))
+        yield Margin("column-narrows", worst.nominal_mm, limit, "mm", chance)
     name = "inner-pucker" if pucker_is_inside(evidence) else "edge-pucker"
     yield Margin(name, pucker.amplitude_mm, evidence.limit("pucker_mm"), "mm", pucker.chance)

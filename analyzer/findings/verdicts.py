@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analyzer.findings.evidence import Evidence
@@ -16,9 +18,14 @@ def column_limit_mm(evidence: Evidence, width_mm: float) -> float:
     return max(evidence.limit("column_loss_mm"), evidence.limit("column_loss_share") * width_mm)
 
 
-def column_chance(evidence: Evidence, column: ColumnDraws) -> float:
-    """Return the chance that a satin column loses more width than is allowed."""
-    return float(np.mean(column.draws_mm > column_limit_mm(evidence, column.width_mm)))
+def column_chances(evidence: Evidence, columns: Sequence[ColumnDraws]) -> list[float]:
+    """Return for each satin column the chance that it loses more width than is allowed."""
+    if not columns:
+        return []
+    limits = np.array([column_limit_mm(evidence, column.width_mm) for column in columns])
+    draws = np.stack([column.draws_mm for column in columns])
+    chances: list[float] = np.mean(draws > limits[:, None], axis=1).tolist()
+    return chances
 
 
 def pucker_verdict(evidence: Evidence) -> PuckerVerdict:

@@ -38,11 +38,15 @@ def front_progress(design: Design, regions: Regions, loads: Bools) -> Floats:
     spacing for each stitch; sparse rows, narrow satins and runs count less.
     """
     length = np.where(loads, design.lengths_mm, 0.0)
-    total = np.bincount(regions.region_of, weights=length, minlength=max(r.id for r in regions.items) + 1)
+    most = max(r.id for r in regions.items) + 1
+    total = np.bincount(regions.region_of, weights=length, minlength=most)
+    order = np.argsort(regions.region_of, kind="stable")
+    begin = np.searchsorted(regions.region_of[order], np.arange(most + 1))
     rate = np.full(len(total), _RUN_PROGRESS)
     for item in regions.items:
         if total[item.id] > 0:
-            rate[item.id] = _extent(item, design.penetrations[regions.region_of == item.id]) / total[item.id]
+            own = order[begin[item.id] : begin[item.id + 1]]
+            rate[item.id] = _extent(item, design.penetrations[own]) / total[item.id]
             if rate[item.id] == 0.0:
                 rate[item.id] = _RUN_PROGRESS
     progress: Floats = length * rate[regions.region_of]

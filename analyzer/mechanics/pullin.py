@@ -7,7 +7,7 @@ from scipy import ndimage
 
 from analyzer.arrays import Bools, Floats
 from analyzer.goods.constants import constants
-from analyzer.mechanics.drift import drift, end_displacement
+from analyzer.mechanics.drift import drift_and_whole
 from analyzer.mechanics.layout import Layout
 from analyzer.mechanics.types import PullIn
 
@@ -45,8 +45,12 @@ def pull_in(
     """
     one = states[:1]
     numbers = np.arange(len(penetrations), dtype=np.int32)
-    moved = drift(layout, one, penetrations, numbers, None if forming is None else forming[:1])[0]
-    whole = end_displacement(layout, one, penetrations)[0]
+    moved, whole = (
+        each[0]
+        for each in drift_and_whole(
+            layout, one, penetrations, numbers, None if forming is None else forming[:1]
+        )
+    )
     used = np.flatnonzero(loaded)
     seen = np.flatnonzero(visible & loaded) if (visible & loaded).any() else used
     largest = seen[np.hypot(*moved[seen].T).argmax()]

@@ -26,6 +26,7 @@ from analyzer.mechanics.wanted import read, visible_share
 # of each block's energy; what a block leaves goes into the next. Gaps are then good to some thousandths of a
 # millimetre, or half a per cent; over the draws to one or two per cent
 TOLERANCE, SCREEN_TOLERANCE, SPREAD_TOLERANCE = 2e-2, 5e-2, 5e-2
+_SCAN_TOLERANCE = 0.1  # what is left comes in with the next blocks; gaps of a scan are no further off for it
 _REMEMBERED = 3  # earlier stacks from whose steps solves begin
 _SPREAD_SHARE, _ENDS_SHARE = 0.25, 0.5  # of the time, for progress
 
@@ -82,13 +83,19 @@ def respond(
     full = detail == "full"
     plan = plan_runs(stack) if like is None else None
     (begun,) = _begin(
-        sewing, (stack,), (plan,), earlier.spread, _part(progress, 0.0, _SPREAD_SHARE if full else 0.5)
+        sewing,
+        (stack,),
+        (plan,),
+        SPREAD_TOLERANCE,
+        earlier.spread,
+        _part(progress, 0.0, _SPREAD_SHARE if full else 0.5),
     )
     rows = telling_rows(plan, begun.runs) if full and plan is not None else (0,)
     screened = _sew_screen(
         sewing,
         begun,
         rows,
+        SCREEN_TOLERANCE,
         earlier.screen,
         _part(progress, *((_SPREAD_SHARE, _ENDS_SHARE) if full else (0.5, 1.0))),
     )
@@ -123,8 +130,8 @@ def scan(sewing: Sewing, stacks: Sequence[Stack], draws: Draws) -> tuple[Respons
 
     """
     plans = (plan_runs(stacks[0], axes_only=True), *(None for _ in stacks[1:]))
-    first, *others = _begin(sewing, stacks, plans)
-    screened = _sew_screen(sewing, first, (0,))
+    first, *others = _begin(sewing, stacks, plans, _SCAN_TOLERANCE)
+    screened = _sew_screen(sewing, first, (0,), _SCAN_TOLERANCE)
     nominal = _nominal(sewing, first, sewing.screen, screened)
     fine = _fine(sewing, first, (0,), screened)
     drawn = spread_out(first.plan, first.stack, draws, first.runs, nominal.middle, fine)
@@ -143,6 +150,7 @@ def _begin(
     sewing: Sewing,
     stacks: Sequence[Stack],
     plans: Sequence[Plan | None],
+    tolerance: float,
     starts: Sequence[Sewn] = (),
     progress: Callable[[float], None] | None = None,
 ) -> list[Begun]:
@@ -161,7 +169,7 @@ def _begin(
         sewing.spread,
         variants,
         np.concatenate(pulls),
-        tolerance=SPREAD_TOLERANCE,
+        tolerance=tolerance,
         starts=starts,
         progress=progress,
     )
@@ -177,6 +185,7 @@ def _sew_screen(
     sewing: Sewing,
     begun: Begun,
     rows: Sequence[int],
+    tolerance: float,
     starts: Sequence[Sewn] = (),
     progress: Callable[[float], None] | None = None,
 ) -> Sewn:
@@ -186,7 +195,7 @@ def _sew_screen(
         sewing.screen,
         sewing.stitches,
         make_variants(begun.stack, factors, len(rows)),
-        tolerance=SCREEN_TOLERANCE,
+        tolerance=tolerance,
         starts=starts,
         progress=progress,
     )

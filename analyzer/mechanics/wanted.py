@@ -34,10 +34,13 @@ def columns(
 ) -> tuple[Column, ...]:
     """Return the satin columns of a design; ``kind`` (m,) is the class of the stitch that ends there."""
     result = []
+    satin = np.flatnonzero((kind == StitchClass.SATIN) & design.joined)
+    satin = satin[np.argsort(regions.region_of[satin], kind="stable")]
+    whose = regions.region_of[satin]
     for item in regions.items:
         if item.kind is not RegionKind.SATIN or item.width_mm is None or item.row_spacing_mm is None:
             continue
-        own = np.flatnonzero((regions.region_of == item.id) & (kind == StitchClass.SATIN) & design.joined)
+        own = satin[slice(*np.searchsorted(whose, (item.id, item.id + 1)).tolist())]
         if own.size:
             chosen = own[
                 np.unique(np.linspace(0, own.size - 1, _STITCHES_OF_A_COLUMN).round().astype(np.intp))

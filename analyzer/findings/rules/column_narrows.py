@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from analyzer.findings.evidence import Evidence, Rule, middle
 from analyzer.findings.types import Finding, Level
-from analyzer.findings.verdicts import column_chance, column_limit_mm
+from analyzer.findings.verdicts import column_chances, column_limit_mm
 from analyzer.findings.words import chance_words, millimetres
 
 
@@ -21,16 +21,19 @@ def look(evidence: Evidence) -> Finding | None:
     if evidence.response is None:
         return None
     worth = evidence.limit("chance_worth_saying")
-    narrow = [c for c in evidence.response.columns if column_chance(evidence, c) >= worth]
+    columns = evidence.response.columns
+    narrow = [
+        each for each in zip(column_chances(evidence, columns), columns, strict=True) if each[0] >= worth
+    ]
     if not narrow:
         return None
-    worst = max(narrow, key=lambda c: (column_chance(evidence, c), c.nominal_mm))
-    chance, limit = column_chance(evidence, worst), column_limit_mm(evidence, worst.width_mm)
+    chance, worst = max(narrow, key=lambda each: (each[0], each[1].nominal_mm))
+    limit = column_limit_mm(evidence, worst.width_mm)
     by_id = {region.id: region for region in evidence.regions.items}
     return Finding(
         name=RULE.name,
         level=Level.CAUTION,
-        regions=tuple(sorted(c.region for c in narrow)),
+        regions=tuple(sorted(column.region for _, column in narrow)),
         at=middle(by_id[worst.region]),
         measured=worst.nominal_mm,
         limit=limit,

@@ -15,7 +15,7 @@ from __future__ import annotations
 from analyzer.findings.evidence import Evidence, Rule, middle
 from analyzer.findings.types import Finding, Level
 from analyzer.findings.words import count_of
-from analyzer.regions.types import Region, RegionKind
+from analyzer.regions.types import Base, Region, RegionKind
 
 
 def _wants_underlay(evidence: Evidence, region: Region, area_mm2: float) -> bool:
@@ -25,9 +25,8 @@ def _wants_underlay(evidence: Evidence, region: Region, area_mm2: float) -> bool
     return width is not None and width >= evidence.limit("underlay_satin_mm")
 
 
-def _bare(evidence: Evidence, region: Region) -> bool:
+def _bare(region: Region, base: Base | None) -> bool:
     """Whether nothing under a region holds the cloth: no underlay, no dense stitching of another thread."""
-    base = next((base for base in evidence.regions.bases if base.region == region.id), None)
     if base is None:
         return not region.covers
     return not base.kinds and not set(region.covers) - set(base.by)
@@ -36,10 +35,12 @@ def _bare(evidence: Evidence, region: Region) -> bool:
 def look(evidence: Evidence) -> Finding | None:
     """Report fills and satins with no underlay."""
     areas = {cover.region: cover.area_mm2 for cover in evidence.cover.regions}
+    bases = {base.region: base for base in evidence.regions.bases}
     bare = [
         region
         for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
-        if _bare(evidence, region) and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
+        if _bare(region, bases.get(region.id))
+        and _wants_underlay(evidence, region, areas.get(region.id, 0.0))
     ]
     dense = evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)
     total = sum(areas.get(region.id, 0.0) for region in dense)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyzer.arrays import Floats
 from analyzer.findings.evidence import Evidence, Rule, middle
 from analyzer.findings.types import Finding, Level
 from analyzer.regions.types import Region, RegionKind
@@ -22,10 +23,13 @@ def look(evidence: Evidence) -> Finding | None:
     """Report the outlines that come too long after what they border."""
     by_id = {region.id: region for region in evidence.regions.items}
     limit = evidence.limit("between_mm")
+    dense = {region.id for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)}
+    counted = np.isin(evidence.regions.region_of, list(dense)) & ~evidence.design.jumped
+    length_mm = np.where(counted, evidence.design.lengths_mm, 0.0)
     late = []
     for pair in evidence.regions.pairs:
         outline, border = by_id[pair.outline], by_id[pair.borders]
-        length = _between_mm(evidence, border, outline)
+        length = _between_mm(evidence, border, outline, length_mm)
         if length > limit:
             late.append((length, outline.id, border.id))
     if not late:
@@ -48,23 +52,22 @@ def look(evidence: Evidence) -> Finding | None:
     )
 
 
-def _between_mm(evidence: Evidence, border: Region, outline: Region) -> float:
-    """Return the thread of other fills and satins near a border, after it and before its outline, mm."""
+def _between_mm(evidence: Evidence, border: Region, outline: Region, length_mm: Floats) -> float:
+    """Return the thread of other fills and satins near a border, after it and before its outline, mm.
+
+    ``length_mm`` (m,) of the stitch that ends at each penetration is 0 where it is none of those.
+    """
     first, last = border.last + 1, outline.first
     if last - first < 2:
         return 0.0
-    others = [region.id for region in evidence.of_kind(RegionKind.FILL, RegionKind.SATIN)]
-    design = evidence.design
-    points = design.penetrations[first - 1 : last]
+    points = evidence.design.penetrations[first - 1 : last]
     middles = (points[1:] + points[:-1]) / 2.0
     x0, y0, x1, y1 = border.bbox_mm
     away = np.hypot(
         np.maximum(0.0, np.maximum(x0 - middles[:, 0], middles[:, 0] - x1)),
         np.maximum(0.0, np.maximum(y0 - middles[:, 1], middles[:, 1] - y1)),
     )
-    counted = np.isin(evidence.regions.region_of[first:last], others)
-    counted &= (away <= evidence.limit("between_reach_mm")) & ~design.jumped[first:last]
-    return float(design.lengths_mm[first:last][counted].sum())
+    return float(length_mm[first:last][away <= evidence.limit("between_reach_mm")].sum())
 
 
 RULE = Rule("order-fights-cloth", "file", "file", look, __doc__ or "")
