@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import signal
@@ -317,6 +318,15 @@ def test_a_scan_is_quiet_when_nobody_watches(folder: Path) -> None:
     assert b"6 designs found: 6 looked at" in done.stdout
     again = command("scan", str(folder), "--goods", "felt", "--jobs", "1")
     assert b"0 looked at, 6 unchanged" in again.stdout
+    assert len(json.loads(command("book", str(folder), "--json").stdout)["rows"]) == 6
+
+
+def test_goods_may_be_named_together_or_one_by_one(folder: Path) -> None:
+    done = command("scan", str(folder), "--goods", "felt", "--goods", "poplin, terry", "--jobs", "1")
+    assert done.returncode == 0
+    with contextlib.closing(sqlite3.connect(folder / ".prehoop.sqlite")) as base:
+        named = {row[0] for row in base.execute("SELECT DISTINCT goods FROM verdicts")}
+    assert named == {"felt", "poplin", "terry"}
 
 
 @pytest.mark.parametrize(

@@ -203,11 +203,11 @@ def test_stacks_sewn_together_move_as_each_does_alone(last):
 
 
 def test_a_scan_spreads_as_a_screen_does(last):
-    """Derived: left out are corners of the surface and what damage by the needle does to it."""
+    """Derived: left out are corners of the surface and the needle's damage; solves end a little sooner."""
     (quick,) = scan(last, [stack(JERSEY, CUTAWAY)], DRAWS)
     slow = respond(last, stack(JERSEY, CUTAWAY), DRAWS, detail="screen")
     at = int(np.abs(slow.gaps[0].nominal_mm - slow.gaps[0].meant_mm).argmax())
-    assert quick.gaps[0].nominal_mm == pytest.approx(slow.gaps[0].nominal_mm, abs=1e-9)
+    assert quick.gaps[0].nominal_mm == pytest.approx(slow.gaps[0].nominal_mm, abs=0.01)
     ends = [np.percentile(one.gaps[0].draws_mm[:, at], (5, 95)) for one in (quick, slow)]
     assert ends[0] == pytest.approx(ends[1], abs=0.1 * np.ptp(ends[1]))
 

@@ -9,7 +9,7 @@ import click
 
 from analyzer.commands.check import refuse_impossible
 from analyzer.commands.console import ProgressLine, screen_width, span
-from analyzer.commands.options import options
+from analyzer.commands.options import book_in, options
 from analyzer.commands.settings import files_for, job_of, settings_for
 from analyzer.errors import BadJob
 
@@ -82,7 +82,10 @@ def book(
     force: bool,
     **_: Any,
 ) -> None:
-    """Ask a design book: filter, sort, find what is alike."""
+    """Ask a design book: filter, sort, find what is alike.
+
+    FILE is the book, or the folder that was scanned.
+    """
     from analyzer.files import refuse_existing
     from analyzer.library.answers import ask
     from analyzer.library.book import Book
@@ -94,6 +97,7 @@ def book(
         raise BadJob("--gallery stands alone: it writes the answer, with reports, and nothing else")
     if export_to is not None and not force:
         refuse_existing((export_to,))
+    file = book_in(file)
     job = _job_of_reports(ctx, file, wanted=gallery is not None)
     if gallery is not None and limit is None:
         limit = _REPORTS

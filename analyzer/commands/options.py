@@ -14,7 +14,13 @@ from analyzer.choices import BACKS, CARES, HOLDINGS
 _F = TypeVar("_F", bound=Callable[..., Any])
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 READ_LIMITS = ("megabytes", "stitches", "metres", "seconds", "memory")
+BOOK = ".prehoop.sqlite"  #: the design book of a folder, unless it is given another place
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+
+
+def book_in(path: Path) -> Path:
+    """Return a design book, given itself or the folder that was scanned."""
+    return path / BOOK if path.is_dir() else path
 
 
 class Length(click.ParamType[float]):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from analyzer.commands.console import ProgressLine, complain, span
-from analyzer.commands.options import options
+from analyzer.commands.options import BOOK, options
 from analyzer.commands.settings import files_for, settings_for
 from analyzer.errors import BadJob
 
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from analyzer.library.scanning import Tally
     from analyzer.library.types import Asked
 
-BOOK = ".prehoop.sqlite"
 EXAMPLES = """\b
 Examples:
   prehoop scan designs
@@ -41,7 +40,14 @@ _USUAL = ("poplin", "jersey", "terry")  #: firm woven, knit, pile
     "--book", "book_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
     help=f"The design book (FOLDER/{BOOK}).",
 )  # fmt: skip
-@options("goods", "care")
+@click.option(
+    "--goods",
+    multiple=True,
+    metavar="NAME[,NAME]",
+    callback=lambda _ctx, _param, names: ",".join(names) or None,
+    help="Cloths of the goods table; once with commas, or several times (poplin, jersey, terry).",
+)
+@options("care")
 @click.option(
     "--jobs", type=click.IntRange(min=1), metavar="N", help="Worker processes (one for each processor)."
 )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from analyzer.commands.options import options
+from analyzer.commands.options import book_in, options
 from analyzer.commands.settings import FILE_NAME, files_for, job_of, settings_for
 from analyzer.errors import BadJob
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 EXAMPLES = """\b
 Examples:
   prehoop serve
-  prehoop serve --book designs/.prehoop.sqlite
+  prehoop serve --book designs
   prehoop serve --port 9000
 
 The page is served to this machine only (127.0.0.1). Files dropped on it stay here and go when it ends.
@@ -29,8 +29,8 @@ The page is served to this machine only (127.0.0.1). Files dropped on it stay he
     "--port", type=click.IntRange(1024, 65535), default=8674, show_default=True, help="Port on 127.0.0.1."
 )
 @click.option(
-    "--book", "book_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE",
-    help="Design book to look through.",
+    "--book", "book_file", type=click.Path(exists=True, path_type=Path), metavar="FILE",
+    help="Design book to look through, or the folder that was scanned.",
 )  # fmt: skip
 @click.option(
     "--jobs", type=click.IntRange(1, 64), metavar="N", help="Worker processes (one for each processor)."
@@ -64,7 +64,11 @@ def serve(ctx: click.Context, /, port: int, book_file: Path | None, jobs: int | 
 
     base()  # what is wrong with the settings is said now
     app = make_app(
-        base, port, book=book_file, settings_file=settings_file, workers=jobs or max(1, min(4, cores()))
+        base,
+        port,
+        book=book_file and book_in(book_file),
+        settings_file=settings_file,
+        workers=jobs or max(1, min(4, cores())),
     )
     click.echo(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it).", err=True)
     uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning", server_header=False, access_log=False)

@@ -19,7 +19,7 @@ _RUN_PROGRESS = 0.05
 _DENSE_MM = 0.8
 _WIDE_MM = 5.0
 _GROWING = 2.0  # exponent by which the blocks of one stretch grow: its first stitches drift most
-_ATTEMPTS = 24  # lengthenings of the blocks until there are no more than allowed, up to 170 times
+_LONGER, _ATTEMPTS = 1.25, 24  # the blocks are lengthened until there are no more than allowed
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +83,11 @@ def cut_blocks(progress: Floats, regions: Regions, step_mm: float, most: int) ->
     for pair in regions.pairs:
         apart.setdefault(pair.outline, set()).add(pair.borders)
         apart.setdefault(pair.borders, set()).add(pair.outline)
-    for keep_apart, lengthening in product((apart, {}), range(_ATTEMPTS)):
-        parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm * 1.25**lengthening, keep_apart)
+    # A part of t mm holds max(1, round(t / step)) blocks, which is 2 t / 3 step or more.
+    least = np.log(max(way.sum() / (1.5 * step_mm * most), 1.0)) / np.log(_LONGER)
+    begin = min(int(np.ceil(least - 1e-9)), _ATTEMPTS - 1)
+    for keep_apart, lengthening in product((apart, {}), range(begin, _ATTEMPTS)):
+        parts = _parts(region_of[starts].tolist(), way.tolist(), step_mm * _LONGER**lengthening, keep_apart)
         if sum(count for _, count in parts) <= most:
             break
     block = np.zeros(len(region_of), dtype=np.int32)

@@ -20,6 +20,7 @@ from analyzer.regions.types import OutlinePair, Region, RegionKind
 
 _BREAK = 2.5  #: stations further apart than this many steps do not follow each other
 _SMOOTH_STATIONS = 5
+_FEWEST = 3  #: stations that can follow an edge
 _OFF_ROWS, _OFF_MM = 4.0, 0.6  #: an edge is nowhere further off the thread than so many spacings and so much
 _ASKEW_MM = 0.5  #: the edge next to an outline has a sample no further off than its line by more
 
@@ -191,6 +192,8 @@ def _pair(
         # Beyond the end of an edge the nearest point lies askew: that is not following it.
         distance, point, normal, sample = edge.nearest(track.at, max(-low, high) + _ASKEW_MM)
         near = (distance > low) & (distance < high) & (sample < np.abs(distance) + _ASKEW_MM)
+        if np.count_nonzero(near) < _FEWEST:
+            continue
         follows = _follows(outline, edge, track, distance, normal, near, own)
         if follows.any():
             gathered.append((track.at[follows], point[follows], normal[follows], distance[follows]))
@@ -296,7 +299,7 @@ def _stretches(at: Floats, distance: Floats, near: Bools) -> Bools:
     change = np.flatnonzero(np.diff(near.astype(np.int8)) != 0) + 1
     bounds = distinct(np.concatenate([[0], change, np.flatnonzero(gap), [len(at)]]))
     for begin, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
-        if not near[begin] or stop - begin < 3:
+        if not near[begin] or stop - begin < _FEWEST:
             continue
         part = at[begin:stop]
         steps = np.hypot(*np.diff(part, axis=0).T)
