@@ -1,10 +1,13 @@
-"""Long work that makes many small things and no cycles of them, undisturbed by the collector of cycles."""
+"""Long work undisturbed: by the collector of cycles, and by threads that would wait for each other."""
 
 from __future__ import annotations
 
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
+
+from threadpoolctl import ThreadpoolController
 
 
 @contextmanager
@@ -21,3 +24,19 @@ def collector_at_rest() -> Iterator[None]:
         yield
     finally:
         gc.enable()
+
+
+@contextmanager
+def threads_at_rest() -> Iterator[None]:
+    """Let linear algebra work in one thread.
+
+    The matrices are small, and there are thousands of them: on a busy machine with two processors, threads
+    that share them take ten times as long.
+    """
+    with _controller().limit(limits=1, user_api="blas"):
+        yield
+
+
+@cache
+def _controller() -> ThreadpoolController:
+    return ThreadpoolController()

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from disc_by_hand import CUTAWAY, HOOP, JERSEY, TEARAWAY, TWILL, disc, stack
+from threadpoolctl import threadpool_info
 
 from analyzer.errors import BadJob
 from analyzer.goods import draw, values
@@ -214,3 +215,16 @@ def test_a_scan_spreads_as_a_screen_does(last):
 
 def _runs(one, **how):
     return plan_runs(one, **how).runs
+
+
+def test_sewing_keeps_linear_algebra_to_one_thread_and_gives_it_back(last):
+    """Held to what threadpoolctl tells; on a busy machine threads for small matrices wait for each other."""
+    before, seen = _threads(), []
+    one = make_variants(stack(TWILL, CUTAWAY), {}, 1)
+    sew(last.spread, last.stitches, one, tolerance=0.1, progress=lambda _: seen.append(_threads()))
+    assert {count for counts in seen for count in counts} == {1}
+    assert _threads() == before
+
+
+def _threads():
+    return [one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"]

@@ -13,6 +13,7 @@ import numpy as np
 from scipy import ndimage
 
 from analyzer.arrays import Floats
+from analyzer.at_rest import threads_at_rest
 from analyzer.goods import Layer, Stack
 from analyzer.goods.constants import constants
 from analyzer.mechanics.lattice import Lattice
@@ -82,6 +83,7 @@ def free(layout: Layout, stack: Stack, sewn: Sewn, layers: Floats) -> Freed:
     return Freed(left, stiffness, moved, resultants)
 
 
+@threads_at_rest()
 def relax(lattice: Lattice, stiffness: Floats, resultants: Floats, forces: Floats) -> Floats:
     """Displacement (w, ny+1, nx+1, 2) mm with which a sheet that nothing holds comes to rest.
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.arrays import Floats
+from analyzer.at_rest import threads_at_rest
 from analyzer.goods.constants import constants
 from analyzer.mechanics.lattice import Index
 from analyzer.mechanics.law import Pull, Stitches, tension
@@ -117,6 +118,7 @@ def sew(
     return sewn
 
 
+@threads_at_rest()
 def sew_each(
     layout: Layout,
     stacks: Sequence[Variants],
