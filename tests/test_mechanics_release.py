@@ -11,6 +11,7 @@ import dataclasses
 import numpy as np
 import pytest
 from disc_by_hand import CUTAWAY, HOOP, TEARAWAY, TWILL, disc, isotropic, orthotropic, stack
+from scipy.optimize import minimize
 
 from analyzer.errors import NotConverged
 from analyzer.goods import BackingChoice, StackChoice, Value, build_stack, draw, resolve
@@ -22,7 +23,7 @@ from analyzer.mechanics import prepare, respond
 from analyzer.mechanics.lattice import Lattice
 from analyzer.mechanics.release import free, hooping_strain, relax, without_rigid_motion
 from analyzer.mechanics.respond import make_variants
-from analyzer.mechanics.rim import Sliding, most_pull_n_per_m, rim_of, with_slip
+from analyzer.mechanics.rim import Sliding, _least_work, most_pull_n_per_m, rim_of, with_slip
 from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.sheets import cover
 from analyzer.mechanics.solvers import solve_direct
@@ -183,6 +184,34 @@ def test_what_slips_keeps_the_balance_and_its_limit(last, grip_n_per_m):
     assert (pulled <= 1.01 * rim.limit).all()
     assert pulled[rim.slid].max() == pytest.approx((grip_n_per_m * rim.rim.length_mm).max(), rel=0.02)
     assert np.abs(rim.force.sum(axis=0)).max() < 2e-3 * pulled.sum()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_slip_is_what_the_dual_problem_gives(seed):
+    """SciPy's SLSQP on the dual: forces within their limits that are nearest, in energy, to the pull."""
+    rng = np.random.default_rng(seed)
+    count = 5
+    root = rng.normal(size=(2 * count, 2 * count))
+    stiffness, pull = root @ root.T + np.eye(2 * count), rng.normal(size=(count, 2)) * 3.0
+    limit = rng.uniform(0.5, 4.0, count)
+    give = np.linalg.inv(stiffness)
+
+    def energy(force):
+        return 0.5 * (force - pull.ravel()) @ give @ (force - pull.ravel())
+
+    found = minimize(
+        energy,
+        np.zeros(2 * count),
+        jac=lambda force: give @ (force - pull.ravel()),
+        method="SLSQP",
+        constraints={"type": "ineq", "fun": lambda force: limit**2 - (force.reshape(-1, 2) ** 2).sum(axis=1)},
+        options={"maxiter": 500, "ftol": 1e-12},
+    )
+    slip = _least_work(stiffness, pull, limit)
+    force = pull + (stiffness @ slip.ravel()).reshape(-1, 2)
+    assert force == pytest.approx(found.x.reshape(-1, 2), abs=5e-3 * limit.max())
+    assert (np.hypot(*pull.T) > limit).any()
+    assert slip.any()
 
 
 def test_a_firm_rim_is_a_clamped_one_and_a_weak_one_lets_more_in(last):
