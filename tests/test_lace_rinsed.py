@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -100,3 +101,19 @@ def test_on_cloth_nothing_is_said_of_rinsing() -> None:
     assert result.judged is not None
     assert result.judged.response.unhooped is not None
     assert "Rinsed" not in result.text()
+
+
+@pytest.mark.parametrize("holding", ["hooped", "floated", "adhesive", "clamped", "magnetic"])
+def test_lace_has_an_answer_in_every_flat_holding(holding: str) -> None:
+    """Common practice, no source: film that is laid or stuck on has no hooping tension, and still a wave."""
+    found = check(read(STARFISH), dataclasses.replace(LACE, holding=holding)).judged
+    assert found is not None
+    pucker = found.findings.pucker
+    assert 0.0 < pucker.low_mm < pucker.amplitude_mm < pucker.high_mm < 5.0
+
+
+def test_lace_on_a_cap_frame_still_stands_on_what_is_rinsed_away() -> None:
+    """Common practice, no source: what is torn away would stay in the meshes."""
+    plan = check(read(STARFISH), Job(goods="none", holding="cap-frame")).plan
+    assert plan is not None
+    assert all(one.kind.startswith("wash-away") for one in plan.choice.backings)

@@ -102,8 +102,13 @@ def release(layout: Layout, stack: Stack, freed: Freed) -> Released:
 
 
 def _clamped_stiffness(stack: Stack, draws: Draws) -> Floats:
-    """Stiffness over the draws, relative to nominal, of the layers that share the hooping tension, (n,)."""
+    """Stiffness over the draws, relative to nominal, of the layers that share the hooping tension, (n,).
+
+    Of lace on a film that is not hooped there are none: one, for a tension that does nothing there.
+    """
     clamped = [layer for layer in stack.layers if is_clamped(stack, layer)]
+    if not clamped:
+        return np.ones(draws.count)
     total = sum(float(np.trace(layer.membrane)) for layer in clamped)
     drawn = np.zeros(draws.count)
     for layer in clamped:

@@ -168,9 +168,11 @@ def candidates(
     """Return the stacks to try, lightest first: usual weights, one and two layers, of the kinds allowed.
 
     With ``stock`` (each "KIND:WEIGHT") only what is there is used; where none of it is among the goods' own
-    kinds, all of it. On a cap frame the buckram holds, so tearaway (common practice, no source).
+    kinds, all of it. On a cap frame the buckram holds, so tearaway (common practice, no source), but under
+    lace, which has no cloth.
     """
-    usual = CAP_KINDS if setup.holding == "cap-frame" else setup.cloth.backings
+    on_cloth = setup.cloth.family != "none"
+    usual = CAP_KINDS if setup.holding == "cap-frame" and on_cloth else setup.cloth.backings
     if stock is None:
         weights = {kind: setup.tables.backing(kind).weights_g_m2 for kind in usual}
     else:
