@@ -67,14 +67,14 @@ class Piece:
 
     def joined_with(self, after: Piece) -> Piece:
         """Return the band that this one and a later one of the same pattern make together."""
-        weights = [len(self.rows), len(after.rows)]
+        own, more = len(self.rows), len(after.rows)
         return replace(
-            self if weights[0] >= weights[1] else after,
+            self if own >= more else after,
             first=self.first,
             last=after.last,
             shape="rows" if "rows" in (self.shape, after.shape) else self.shape,
             strokes=rows_of_both(self.rows, after.rows),
-            spacing_mm=float(np.average([self.spacing_mm, after.spacing_mm], weights=weights)),
+            spacing_mm=(self.spacing_mm * own + after.spacing_mm * more) / (own + more),
             kin=False,
             hidden=self.hidden and after.hidden,
         )
@@ -242,15 +242,19 @@ def _bridge(strokes: Strokes, bands: list[Piece]) -> list[Piece]:
     rows = np.concatenate([band.rows for band in bands]) if bands else np.zeros(0, dtype=np.int32)
     widths = medians(strokes.chord_mm[rows], np.array([len(band.rows) for band in bands], dtype=np.int64))
     joined: list[Piece] = []
+    grown: set[int] = set()
     width = 0.0
     for band, own in zip(bands, widths.tolist(), strict=True):
         if joined and _continues(strokes, joined[-1], band, (width, own)):
+            grown.add(len(joined) - 1)
             band = joined.pop().joined_with(band)
-            band = replace(band, direction_deg=main_direction(strokes, band.rows))
             own = median(strokes.chord_mm[band.rows])
         joined.append(band)
         width = own
-    return joined
+    return [
+        replace(band, direction_deg=main_direction(strokes, band.rows)) if number in grown else band
+        for number, band in enumerate(joined)
+    ]
 
 
 def _continues(strokes: Strokes, before: Piece, after: Piece, width_mm: tuple[float, float]) -> bool:

@@ -50,7 +50,8 @@ class Edge:
         index = np.asarray(nearest)
         found = index < len(self.points)
         away, edge, normal = np.full(len(points), np.inf), points.copy(), np.zeros_like(points)
-        away[found], edge[found], normal[found] = self._from(points[found], index[found])
+        if found.any():
+            away[found], edge[found], normal[found] = self._from(points[found], index[found])
         return away, edge, normal, np.asarray(sample)
 
     def _from(self, points: Floats, index: npt.NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
