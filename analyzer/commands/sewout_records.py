@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analyzer.job import Calibration, Job
+    from analyzer.job import Calibration, Job, OwnMaterials
+    from analyzer.sewout.records import Records
 
 MACHINE = "machine"  #: name of the machine of users who name none
 
@@ -50,3 +52,14 @@ def calibration_of(job: Job, named: Path | None) -> Calibration | None:
         if (one.machine, one.thread) == (machine, thread):
             return one.calibration
     return None
+
+
+def change(path: Path, changed_by: Callable[[Records], Records], own: tuple[OwnMaterials, ...]) -> str:
+    """Change the records, learn again, and return the id of the last."""
+    from analyzer.sewout.records import alone, load, save
+    from analyzer.sewout.teaching import lesson_of, taught
+
+    with alone(path):
+        changed = changed_by(load(path))
+        save(path, taught(changed, lesson_of(changed, own)))
+    return changed.records[-1].id if changed.records else ""

@@ -15,7 +15,7 @@ from analyzer.design import Design
 from analyzer.errors import BadRecords
 from analyzer.goods import constants
 from analyzer.sewout.piece import KINDS, Kind, Measure
-from analyzer.sewout.records import Reading
+from analyzer.sewout.records import Reading, Record
 from analyzer.sewout.teaching import measures_of
 
 MM_PER_INCH = 25.4
@@ -44,6 +44,8 @@ def read_entry(path: Path) -> Entry:
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise BadRecords(f"{path}: there is no such file; check its name and folder") from None
     except (OSError, UnicodeDecodeError) as error:
         raise BadRecords(f"{path}: cannot be read ({error}); give a TOML or CSV file in UTF-8") from None
     if path.suffix.lower() == ".csv":
@@ -120,9 +122,17 @@ def lengths(text: str) -> list[float]:
 
 
 def readings(
-    design: Design, rows: Sequence[Mapping[str, Any]], *, units: str, error: float | None
+    design: Design,
+    rows: Sequence[Mapping[str, Any]],
+    *,
+    units: str,
+    error: float | None,
+    was: Record | None = None,
+    replaces: bool = False,
 ) -> dict[str, tuple[Reading, ...]]:
     """Return readings by state, in mm and in the design's own axes.
+
+    What ``was`` recorded and no row names stays, unless the rows replace it all.
 
     Raises:
         BadRecords: a measure names nothing that is known, or its value is no length.
@@ -132,7 +142,9 @@ def readings(
     usual = constants("sewout")["reading_error_mm"].value if error is None else error * scale
     x0, y0, x1, y1 = design.bounds_mm
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-    known = {one.name: one for one in measures_of(design, ())}
+    before = {} if was is None else dict(zip(STATES, (was.readings, was.released, was.washed), strict=True))
+    known = {one.name: one for each in before.values() for one in measures_of(design, each)}
+    known |= {one.name: one for one in measures_of(design, ())}
     found: dict[str, list[Reading]] = {state: [] for state in STATES}
     for row in rows:
         state = str(row.get("state", "hooped"))
@@ -154,6 +166,9 @@ def readings(
         if any(one.name == reading.name for one in found[state]):
             raise BadRecords(f"measure '{reading.name}' is given twice; give repeats as values = [7.6, 7.5]")
         found[state].append(reading)
+    for state, each in before.items() if not replaces else ():
+        named = {one.name for one in found[state]}
+        found[state] = [one for one in each if one.name not in named] + found[state]
     return {state: tuple(each) for state, each in found.items()}
 
 
@@ -179,14 +194,18 @@ def _measure(row: Mapping[str, Any], known: Mapping[str, Measure], middle: tuple
 
 def doubts(readings: Sequence[Reading], meant: Mapping[str, float]) -> tuple[str, ...]:
     """Return a question for each value that can hardly be, given what the file has, mm."""
-    share = constants("sewout")["largest_change"].value
-    asked = []
-    for one in readings:
-        expected = meant[one.name]
-        off = abs(one.value_mm - expected)
-        if one.kind == "gap":
-            if off > 3.0:
-                asked.append(f"{one.name}: a gap of {one.value_mm:.1f} mm?")
-        elif one.value_mm <= 0.0 or off > max(share * expected, 0.6):
-            asked.append(f"{one.name}: {one.value_mm:.1f} mm, where the file has {expected:.1f} mm?")
-    return tuple(asked)
+    asked = (doubt(one.name, one.kind, one.value_mm, meant[one.name]) for one in readings)
+    return tuple(one for one in asked if one is not None)
+
+
+def doubt(name: str, kind: Kind, value_mm: float, meant_mm: float, units: str = "mm") -> str | None:
+    """Return a question, in ``units``, where a value can hardly be, given what the file has."""
+    table = constants("sewout")
+    scale, digits = (MM_PER_INCH, 3) if units == "in" else (1.0, 1)
+    value, meant = (f"{length / scale:.{digits}f} {units}" for length in (value_mm, meant_mm))
+    off = abs(value_mm - meant_mm)
+    if kind == "gap":
+        return f"{name}: a gap of {value}?" if off > table["largest_gap_mm"].value else None
+    if value_mm > 0.0 and off <= max(table["largest_change"].value * meant_mm, 0.6):
+        return None
+    return f"{name}: {value}, where the file has {meant}?"

@@ -3,11 +3,13 @@
 The unknowns are the standard normal scores of ``goods.draws``; every record sees those of its own machine and
 thread, cloth and backing. What a record measures follows from its nodes. Measures err by their reading error
 and by what the law itself may be off, with the tails of Student's t (5 degrees of freedom), so that a slipped
-hoop does not rule. The law errs alike for all measures of one kind on one design, however often it is sewn: n
-of them are each given n times its variance, so that together they tell no more than the law can (exact for
-the mean of Gaussians of one common error). The posterior is sampled by adaptive importance sampling (Cappe et
-al., Journal of Computational and Graphical Statistics 13:907, 2004) on Sobol points of scipy: same records,
-same result.
+hoop does not rule. The law errs in two parts: one alike for all measures of one kind on one design, one for
+each place by itself (where its edge falls among the cells of the grid), both the same however often the
+design is sewn. n measures that share a part are each given n times its variance, so that together they tell
+no more than the law can (exact for the mean of Gaussians of one common error). What the law errs alike in
+everything is no error here: it is learned as pull, and goes with it into every prediction. The posterior is
+sampled by adaptive importance sampling (Cappe et al., Journal of Computational and Graphical Statistics
+13:907, 2004) on Sobol points of scipy: same records, same result.
 """
 
 from __future__ import annotations
@@ -19,11 +21,12 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from analyzer.arrays import Floats
+from analyzer.arrays import Floats, Ints
 from analyzer.goods import Draws, Value, constants, values
-from analyzer.goods.draws import PARAMETERS
+from analyzer.goods.draws import PARAMETERS, SCORE_95
 from analyzer.job import Calibration, Learned
 from analyzer.sewout.nodes import Nodes
+from analyzer.sewout.piece import Measure
 
 _POINTS, _ROUNDS, _ENOUGH, _FREEDOM = 4096, 24, 0.15, 5.0
 _WIDER = 1.25  # of each proposal over what it is fitted to
@@ -46,6 +49,7 @@ class Measured:
     value_mm: Floats
     error_mm: Floats
     changes_since: int = 0  #: how often the user said that something changed after it
+    design: str = ""  #: what tells its design from others
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +98,13 @@ def learn(records: Sequence[Measured]) -> Lesson:
     weights = np.full(_POINTS, 1.0 / _POINTS)
     scores = normal
     settled = 0
-    together = [read_alike(one, records) for one in records]
+    shares = [law_share(one, records) for one in records]
     for _ in range(_ROUNDS):
         scores = np.clip(middle + normal @ root.T, -_FARTHEST, _FARTHEST)
         prior = -0.5 * np.square(scores).sum(axis=1) + 0.5 * np.square(normal).sum(axis=1)
         told = np.zeros(_POINTS)
-        for one, times in zip(records, together, strict=True):
-            told += _likelihood(one, keys, scores, times)
+        for one, share in zip(records, shares, strict=True):
+            told += _likelihood(one, keys, scores, share)
         weights, whole = _tempered(prior, told)
         middle = weights @ scores
         off = scores - middle
@@ -141,45 +145,70 @@ def draws_for(record: Measured, keys: tuple[Key, ...], scores: Floats) -> Draws:
     return Draws(seed=0, count=len(scores), scores=held)
 
 
-def law_errors(record: Measured) -> Floats:
-    """Return by which share (k,) the law may be off for each measure, by its kind."""
-    table = constants("sewout")
-    return np.array([table[f"law_{one.kind}"].value for one in record.nodes.measures])
+def law_share(record: Measured, records: Sequence[Measured], more: int = 0) -> Floats:
+    """Return by which share (k,) of the movement each measure is taken to err with the law.
 
-
-def read_alike(record: Measured, records: Sequence[Measured]) -> Floats:
-    """Return how many measures (k,) that were read share each one's error of the law, itself included.
-
-    Those are what was measured of one design on one cloth and backing with one machine and thread.
+    Measures of one kind on one design, on the same cloth and backing with the same machine and thread, share
+    one part of its error, and repeats at one place another, so each carries it as often as it is shared.
+    Those out of the hoop share what relaxing does. ``more`` counts readings still to come of each measure.
     """
+    table = constants("sewout")
+    alike = [one for one in records if _sewn(one) == _sewn(record)]
+    read = [
+        measure
+        for one in alike
+        for measure, value in zip(one.nodes.measures, one.value_mm, strict=True)
+        if np.isfinite(value)
+    ]
+    found = []
+    for one in record.nodes.measures:
+        kind = more + sum(other.kind == one.kind for other in read)
+        place = more + sum(_place(other) == _place(one) for other in read)
+        variance = max(1, kind) * table[f"law_{one.kind}"].value ** 2
+        variance += max(1, place) * table[f"place_{one.kind}"].value ** 2
+        if one.released:
+            variance += max(1, sum(other.released for other in read)) * table["law_released"].value ** 2
+        found.append(np.sqrt(variance))
+    return np.array(found)
 
-    def sewn(one: Measured) -> tuple[object, ...]:
-        return one.machine, one.thread, one.cloth, one.backing, one.nodes.measures, one.nodes.meant.tobytes()
 
-    kinds = np.array([one.kind for one in record.nodes.measures])
-    read = sum(np.isfinite(one.value_mm).astype(int) for one in records if sewn(one) == sewn(record))
-    count = {kind: np.sum(read * (kinds == kind)) for kind in set(kinds.tolist())}
-    return np.array([float(count[kind]) for kind in kinds])
+def times_read(record: Measured, records: Sequence[Measured]) -> Ints:
+    """Return how often each measure (k,) was read, by whatever shares the law's error with ``record``."""
+    alike = [one for one in records if _sewn(one) == _sewn(record)]
+    read = [
+        _place(measure)
+        for one in alike
+        for measure, value in zip(one.nodes.measures, one.value_mm, strict=True)
+        if np.isfinite(value)
+    ]
+    return np.array([read.count(_place(one)) for one in record.nodes.measures], dtype=np.int32)
 
 
-def error_mm(record: Measured, shift: Floats, together: Floats | float = 1.0) -> Floats:
+def _sewn(one: Measured) -> tuple[str, ...]:
+    return one.machine, one.thread, one.cloth, one.backing, one.design
+
+
+def _place(one: Measure) -> tuple[object, ...]:
+    return one.kind, one.start, one.end
+
+
+def error_mm(record: Measured, shift: Floats, share: Floats) -> Floats:
     """Return how far measures may be off (n, k) mm, given the movement (n, k) that is predicted.
 
-    ``together`` (k,) is how many measures share the law's error (:func:`read_alike`).
+    ``share`` (k,) is by how much the law may be off (:func:`law_share`).
     """
     older = constants("sewout")["changed_factor"].value ** record.changes_since
-    law = np.sqrt(together) * law_errors(record)
-    result: Floats = older * np.sqrt(np.square(record.error_mm) + np.square(law * shift))
+    result: Floats = older * np.sqrt(np.square(record.error_mm) + np.square(share * shift))
     return result
 
 
-def _likelihood(record: Measured, keys: tuple[Key, ...], scores: Floats, together: Floats) -> Floats:
+def _likelihood(record: Measured, keys: tuple[Key, ...], scores: Floats, share: Floats) -> Floats:
     """Return the logarithm of the likelihood (n,) of one record."""
     draws = draws_for(record, keys, scores)
     shift = record.nodes.shift(draws)
     play = values(draws, "play_mm", record.nodes.stack.spreads["play_mm"])
     predicted = record.nodes.meant + shift + play[:, None] * record.nodes.play
-    error = error_mm(record, shift, together)
+    error = error_mm(record, shift, share)
     there = np.isfinite(record.value_mm)
     off = (record.value_mm[there] - predicted[:, there]) / error[:, there]
     each = -0.5 * (_FREEDOM + 1.0) * np.log1p(np.square(off) / _FREEDOM) - np.log(error[:, there])
@@ -205,47 +234,39 @@ def calibration(lesson: Lesson, machine: str, thread: str) -> Calibration | None
     if not records:
         return None
     common = {"pull_n": pair, "lock_share": pair, "thread_stiffness_n": thread}
-    learned, columns = [], []
-    for number, key in enumerate(lesson.keys):
-        parameter, of = key
-        if parameter in common and of != common[parameter]:
-            continue
-        spread = lesson.spreads[key]
-        scores = lesson.scores[:, number]
-        log = np.log(values(Draws(0, len(scores), {parameter: scores}), parameter, spread))
-        if parameter == "perforation":
-            continue  # hardly told by any measure; it stays as the table has it
-        middle, low, high = quantiles(log, lesson.weights)
-        if parameter == "pull_n":
-            extra = 1.645 * constants("sewout")["law_error"].value
-            low, high = middle - np.hypot(middle - low, extra), middle + np.hypot(high - middle, extra)
-        own = (low, max(low, middle), max(middle, high))
-        low, middle, high = (float(np.exp(each)) for each in own)
-        learned.append(Learned(parameter, None if parameter in common else of, middle, low, high))
-        columns.append(number)
-    return Calibration(
-        sewouts=len(records), learned=tuple(learned), correlation=_correlation(lesson, columns)
-    )
-
-
-def _correlation(lesson: Lesson, columns: list[int]) -> tuple[tuple[float, ...], ...]:
-    """Return how the scores hang together, the pull's own part of the law's error left by itself."""
-    logs = np.stack(
-        [
-            np.log(
-                values(
-                    Draws(0, len(lesson.scores), {lesson.keys[c][0]: lesson.scores[:, c]}),
-                    lesson.keys[c][0],
-                    lesson.spreads[lesson.keys[c]],
-                )
-            )
-            for c in columns
-        ],
-        axis=1,
-    )
-    off = logs - lesson.weights @ logs
-    cov = (off * lesson.weights[:, None]).T @ off
     law = constants("sewout")["law_error"].value
-    cov += np.diag([law**2 if lesson.keys[c][0] == "pull_n" else 1e-9 for c in columns])
+    learned, scores = [], []
+    for number, (parameter, of) in enumerate(lesson.keys):
+        if parameter == "perforation" or common.get(parameter, of) != of:
+            continue  # perforation is hardly told by any measure; it stays as the table has it
+        drawn = Draws(0, len(lesson.scores), {parameter: lesson.scores[:, number]})
+        log = np.log(values(drawn, parameter, lesson.spreads[parameter, of]))
+        middle, low, high = quantiles(log, lesson.weights)
+        extra = SCORE_95 * law if parameter == "pull_n" else 0.0
+        # a spread of nothing would have no scores
+        below, above = (float(np.hypot(max(side, 1e-6), extra)) for side in (middle - low, high - middle))
+        found = tuple(float(np.exp(each)) for each in (middle, middle - below, middle + above))
+        learned.append(Learned(parameter, None if parameter in common else of, *found))
+        scores.append(SCORE_95 * (log - middle) / np.where(log < middle, below, above))
+    own = np.array(
+        [
+            law * SCORE_95 / np.log(one.high / one.median) if one.parameter == "pull_n" else 0.0
+            for one in learned
+        ]
+    )
+    return Calibration(
+        sewouts=len(records),
+        learned=tuple(learned),
+        correlation=_correlation(np.stack(scores, axis=1), lesson.weights, own),
+    )
+
+
+def _correlation(scores: Floats, weights: Floats, own: Floats) -> tuple[tuple[float, ...], ...]:
+    """Return how ``scores`` (n, d) in their learned spreads hang together, each with its ``own`` part (d,).
+
+    The own part is what the law may be off, in scores of the pull: it goes with nothing else.
+    """
+    off = scores - weights @ scores
+    cov = (off * weights[:, None]).T @ off + np.diag(np.square(own) + 1e-9)
     size = np.sqrt(np.diag(cov))
     return tuple(tuple(map(float, row)) for row in np.round(cov / np.outer(size, size), 6))

@@ -22,7 +22,7 @@ from analyzer.mechanics.sequence import sew
 from analyzer.mechanics.surface import Plan, Runs, plan_runs, spread_out
 from analyzer.mechanics.wanted import read, visible_share
 from analyzer.regions import Regions, cut
-from analyzer.regions.types import RegionKind
+from analyzer.regions.types import Region, RegionKind
 from analyzer.sewout.piece import Measure
 
 _NEAR_MM = 2.5  # round a place, within which penetrations or stations are averaged
@@ -159,17 +159,26 @@ def _width(design: Design, regions: Regions, one: Measure, radius_mm: float) -> 
     ]
     if not inside:
         raise BadJob(f"{one.name}: there is no satin column at {x:.1f}, {y:.1f} mm")
-    item = min(inside, key=lambda r: r.stitches)
-    last = np.arange(item.first + 1, item.last + 1)
-    middle = (design.penetrations[last] + design.penetrations[last - 1]) / 2
-    near = last[np.argsort(np.hypot(*(middle - np.array(one.start)).T), kind="stable")[:40]]
+
+    def away(region: Region) -> tuple[Ints, Floats]:
+        last = np.arange(region.first + 1, region.last + 1, dtype=np.int32)
+        middle = (design.penetrations[last] + design.penetrations[last - 1]) / 2
+        return last, np.hypot(*(middle - np.array(one.start)).T)
+
+    item = min(inside, key=lambda region: (round(float(away(region)[1].min()), 1), region.stitches))
+    last, distance = away(item)
+    length = design.lengths_mm[last]
+    across = length > 0.5 * np.median(length)  # no ties, no travel
+    near = last[across][np.argsort(distance[across], kind="stable")[:40]]
     b, a = design.penetrations[near], design.penetrations[near - 1]
     n = (b - a) / (len(near) * np.hypot(*(b - a).T)[:, None])
+    # of a column that tapers, the width that it has here
+    width = cast(float, item.width_mm) * float(np.median(design.lengths_mm[near]) / np.median(length[across]))
     # the loss is the approach of the rails since the later of them was sewn: minus, as the width grows less
     points, directions = np.concatenate([a, b]), np.concatenate([-n, n])
     moments = np.concatenate([near, near]).astype(np.int32)
     share = visible_share(2.0 * cast(float, item.row_spacing_mm), radius_mm)
-    return points, moments, directions, -2.0, cast(float, item.width_mm), share
+    return points, moments, directions, -2.0, width, share
 
 
 def _gap(regions: Regions, one: Measure) -> _One:

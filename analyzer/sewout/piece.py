@@ -39,6 +39,7 @@ class Measure:
     start: tuple[float, float]
     end: tuple[float, float]
     meant_mm: float  #: as the file has it
+    released: bool = False  #: measured out of the hoop
 
 
 def crosses_mm() -> Floats:

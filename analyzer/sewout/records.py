@@ -45,7 +45,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One measured sew-out. ``readings`` hooped teach; those released and washed are kept beside them."""
+    """One measured sew-out: ``readings`` in the hoop, those out of it, those washed (kept to compare)."""
 
     id: str
     design: str  #: the file's name

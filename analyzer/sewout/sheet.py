@@ -6,7 +6,8 @@ from analyzer.report.paper.pages import FIELD_MM, INK, MARGIN_MM, RULE, SOFT, Pa
 from analyzer.sewout.piece import crosses_mm, measures, piece_design
 
 _BAR_MM = 100.0
-_STATES = ("hooped", "released", "washed")
+_STATES = ("in the hoop", "out of it, an hour later", "washed and dried")
+_NUMBER_MM, _NAME_MM, _FILE_MM, _ROW_MM = 6.0, 42.0, 13.0, 8.5  #: of the table to write in
 _HOW = (
     "Draw the four crosses on the cloth, 30 mm apart along the rows of the fill, with a fine pen that washes "
     "out. Use this drawing as a template only if the bar below measures 100.0 mm.",
@@ -16,14 +17,14 @@ _HOW = (
     "Measure in the hoop, thread edge to thread edge, with a steel rule and a magnifier; widths and the "
     "fill at mid-length. Write to 0.1 mm what you see, not what you expect. A gap is bare cloth between the "
     "fill and the middle of the outline; write - where they overlap.",
-    "Take it out of the hoop, let it lie flat for an hour, measure again. Wash and dry it as the goods will "
-    "be, measure a third time. Only what was measured in the hoop teaches the prediction.",
+    "Take it out of the hoop, let it lie flat for an hour, measure again; crosses teach in the hoop only. "
+    "Wash and dry it as the goods will be, measure a third time: that is kept to compare.",
     "Sew three pieces if you can. Record with: prehoop sewout add FILE --goods ... --backing ...",
 )
 
 
 def sheet_pdf() -> bytes:
-    """Return the sheet as a PDF of one design and three tables; the same bytes every time."""
+    """Return the sheet as a PDF of one design and a table to write in; the same bytes every time."""
     paper = Paper("Test piece", head="Test piece: sew it, measure it, record it", subject="sew-out")
     paper.title("Test piece")
     paper.paragraph(
@@ -37,27 +38,54 @@ def sheet_pdf() -> bytes:
     paper.items(_HOW, ticked=True)
     paper.new_page()
     paper.heading("Measures, in mm (inches will do: say so when you record)")
-    for state in _STATES:
-        paper.paragraph(
-            {"hooped": "Hooped", "released": "Out of the hoop, an hour later", "washed": "Washed and dried"}[
-                state
-            ],
-            bold=True,
-        )
-        paper.table(
-            ("", "measure", "in the file", "piece 1", "piece 2", "piece 3"),
-            [
-                (str(number), one.name, f"{one.meant_mm:.1f}", "", "", "")
-                for number, one in enumerate(measures(), 1)
-            ],
-            widths=(0.05, 0.32, 0.12, 0.17, 0.17, 0.17),
-        )
+    _boxes(paper)
     paper.paragraph(
         "Keep fingers away from the moving needle; stop the machine before reaching into the hoop. Follow "
         "the makers' instructions for pens, washing and pressing.",
         soft=True,
     )
     return paper.bytes()
+
+
+def _boxes(paper: Paper) -> None:
+    """Draw a row for each measure with boxes to write in: three states, three pieces each."""
+    pdf = paper.pdf
+    named = _NUMBER_MM + _NAME_MM + _FILE_MM
+    wide = (FIELD_MM - named) / (3 * len(_STATES))
+
+    def write(x: float, y: float, width: float, height: float, text: str, *, align: str = "L") -> None:
+        pdf.set_xy(MARGIN_MM + x, y)
+        pdf.cell(width, height, text, align=align)
+
+    y = paper.y_mm + 1.0
+    pdf.set_text_color(SOFT)
+    pdf.set_font("DejaVu", "B", 7.5)
+    for state, words in enumerate(_STATES):
+        write(named + 3 * wide * state, y, 3 * wide, 4.5, words, align="C")
+    write(_NUMBER_MM, y + 4.5, _NAME_MM, 4.5, "measure")
+    write(_NUMBER_MM + _NAME_MM, y + 4.5, _FILE_MM, 4.5, "in file")
+    for box in range(3 * len(_STATES)):
+        write(named + wide * box, y + 4.5, wide, 4.5, f"piece {box % 3 + 1}", align="C")
+    pdf.set_text_color(INK)
+    pdf.set_font("DejaVu", "", 8)
+    pdf.set_draw_color(RULE)
+    top = y + 9.5
+    rows = measures()
+    for number, one in enumerate(rows):
+        y = top + _ROW_MM * number
+        write(0.0, y, _NUMBER_MM, _ROW_MM, str(number + 1))
+        write(_NUMBER_MM, y, _NAME_MM, _ROW_MM, one.name)
+        write(_NUMBER_MM + _NAME_MM, y, _FILE_MM, _ROW_MM, f"{one.meant_mm:.1f}")
+    bottom = top + _ROW_MM * len(rows)
+    for number in range(len(rows) + 1):
+        y = top + _ROW_MM * number
+        pdf.set_line_width(0.15)
+        pdf.line(MARGIN_MM, y, MARGIN_MM + FIELD_MM, y)
+    for box in range(3 * len(_STATES) + 1):
+        x = MARGIN_MM + named + wide * box
+        pdf.set_line_width(0.5 if box % 3 == 0 else 0.15)
+        pdf.line(x, top, x, bottom)
+    paper.move_to(bottom + 3.0)
 
 
 def _drawing(paper: Paper) -> None:

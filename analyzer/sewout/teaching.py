@@ -21,14 +21,19 @@ from analyzer.sewout.learn import (
     calibration,
     draws_for,
     error_mm,
-    law_errors,
+    law_share,
     learn,
     quantiles,
-    read_alike,
+    times_read,
 )
 from analyzer.sewout.nodes import compute
 from analyzer.sewout.piece import Measure, is_test_piece, measures, piece_design
 from analyzer.sewout.records import Reading, Record, Records, Taught, unpacked
+
+RELEASED = "out of the hoop"
+#: what teaches out of the hoop too: release moves sewn edges next to each other by hundredths of a
+#: millimetre, but marks on bare cloth by more, and by how taut it was hooped
+RELEASED_KINDS = ("width", "sewn", "gap")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +113,19 @@ def measured(record: Record, own: tuple[OwnMaterials, ...] = (), changes_since: 
     setup = goods.resolve(job, record.goods, design.size_mm)
     choice = StackChoice(goods.parse_backing(record.backing, setup.tables), record.topping)
     stack = goods.build_stack(setup, choice)
-    wanted = measures_of(design, record.readings)
+    hooped = measures_of(design, record.readings)
+    freed = tuple(
+        Measure(f"{one.name}, {RELEASED}", one.kind, one.start, one.end, 0.0, released=True)
+        for one in record.released
+        if one.kind in RELEASED_KINDS
+    )
+    wanted = hooped + freed
     value = np.full(len(wanted), np.nan)
     error = np.full(len(wanted), constants("sewout")["reading_error_mm"].value)
-    for reading in record.readings:
-        at = next(i for i, one in enumerate(wanted) if one.name == reading.name)
+    named = [(one.name, one) for one in record.readings]
+    named += [(f"{one.name}, {RELEASED}", one) for one in record.released if one.kind in RELEASED_KINDS]
+    for name, reading in named:
+        at = next(i for i, one in enumerate(wanted) if one.name == name)
         value[at] = reading.value_mm
         error[at] = reading.error_mm / np.sqrt(reading.repeats)
     return Measured(
@@ -125,6 +138,7 @@ def measured(record: Record, own: tuple[OwnMaterials, ...] = (), changes_since: 
         value_mm=value,
         error_mm=error,
         changes_since=changes_since,
+        design=record.points,
     )
 
 
@@ -156,7 +170,7 @@ def lines(lesson: Lesson) -> tuple[Line, ...]:
         before = nodes.measured(prior)
         draws = draws_for(record, lesson.keys, lesson.scores)
         after = nodes.measured(draws)
-        error = lesson.weights @ error_mm(record, nodes.shift(draws))
+        error = lesson.weights @ error_mm(record, nodes.shift(draws), law_share(record, ()))
         names = [one.name for one in record.nodes.measures]
         for at, name in enumerate(names):
             value = float(record.value_mm[at])
@@ -230,11 +244,15 @@ def advice(lesson: Lesson) -> tuple[Advice, ...]:
         wanted = gaps or [int(np.abs(lesson.weights @ shift).argmax())]
         target = shift[:, wanted].mean(axis=1)
         stays = float((law * (lesson.weights @ target)) ** 2)
-        off = np.square(law_errors(record) * (lesson.weights @ shift))
         read = np.square(record.error_mm)
-        known = read_alike(record, lesson.records)
-        told = (known + 1) / (read + (known + 1) * off) - known / (read + known * off)
+        known = times_read(record, lesson.records)
+        now, then = (
+            np.square(law_share(record, lesson.records, more) * (lesson.weights @ shift)) for more in (0, 1)
+        )
+        told = (known + 1) / (read + then) - known / (read + now)
         for at, one in enumerate(record.nodes.measures):
+            if one.released or told[at] <= 0.0:
+                continue
             both = _covariance(np.stack([target, whole[:, at]], axis=1), lesson.weights)
             less = both[0, 1] ** 2 / max(both[1, 1] + 1.0 / told[at], 1e-12)
             left = 1.0 - less / max(both[0, 0] + stays, 1e-12)

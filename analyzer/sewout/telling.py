@@ -26,18 +26,20 @@ def with_meant(lesson: Lesson) -> list[tuple[Line, float]]:
     return list(zip(lines(lesson), meant, strict=True))
 
 
-def _afterwards(records: Records, own: tuple[OwnMaterials, ...], scale: float, digits: int) -> list[str]:
+def _afterwards(
+    records: Records, own: tuple[OwnMaterials, ...], scale: float, digits: int, wide: int
+) -> list[str]:
     """Return what was measured out of the hoop and after washing, beside the cloth's own shrinkage.
 
-    Stitching and backing hold the cloth back where they lie, so no shrinkage of the cloth follows from it,
-    and what springs back rests on how it was hooped: shown to compare, not learned from.
+    Stitching and backing hold the cloth back where they lie, so no shrinkage of the cloth follows from it;
+    crosses out of the hoop rest on how taut it was hooped. Both are shown to compare, not learned from.
     """
     out = []
     for record in records.kept:
         hooped = {one.name: one.value_mm for one in record.readings}
         later = {"out of the hoop": record.released, "washed": record.washed}
         rows = [
-            f"  {f'{record.id}  {one.name}, {state}':<58}"
+            f"  {f'{record.id}  {one.name}, {state}':<{wide}}"
             f"{(one.value_mm - hooped[one.name]) / scale:>+8.{digits}f}"
             for state, readings in later.items()
             for one in readings
@@ -55,7 +57,7 @@ def _afterwards(records: Records, own: tuple[OwnMaterials, ...], scale: float, d
                 f"  {record.id}  washing took {lost:.1%} of lengths; the table says that bare "
                 f"{record.goods} loses {table.low:g} to {table.high:g} %"
             )
-    title = "Out of the hoop and washed, against in the hoop (kept to compare; predictions do not go by it)"
+    title = "Out of the hoop and washed, against in the hoop (crosses and what is washed teach nothing)"
     return ["", title, *out] if out else []
 
 
@@ -63,17 +65,19 @@ def text(records: Records, lesson: Lesson, units: str, own: tuple[OwnMaterials, 
     """Return predicted against measured before and after, what was learned, oddities and what to do next."""
     scale, digits, unit = (25.4, 3, "in") if units == "in" else (1.0, 1, "mm")
     out = [f"Sewn minus file, {unit}: predicted before and after learning (5-95 %), and measured", ""]
-    out.append(f"  {'sew-out, measure':<28}{'before':>24}{'after':>24}{'measured':>10}")
+    every = with_meant(lesson)
+    wide = max([26, *(len(line.record) + 2 + len(line.name) for line, _ in every)]) + 2
+    out.append(f"  {'sew-out, measure':<{wide}}{'before':>24}{'after':>24}{'measured':>10}")
 
     def span(values: tuple[float, float, float], meant: float) -> str:
         middle, low, high = ((one - meant) / scale for one in values)
         return f"{middle:+.{digits}f} ({low:+.{digits}f} {high:+.{digits}f})"
 
     odd = []
-    for line, meant in with_meant(lesson):
+    for line, meant in every:
         read = "-" if line.read_mm is None else f"{(line.read_mm - meant) / scale:+.{digits}f}"
         out.append(
-            f"  {line.record + '  ' + line.name:<28}{span(line.before, meant):>24}"
+            f"  {line.record + '  ' + line.name:<{wide}}{span(line.before, meant):>24}"
             f"{span(line.after, meant):>24}{read:>10}{'  odd' if line.odd else ''}"
         )
         if line.odd:
@@ -95,7 +99,7 @@ def text(records: Records, lesson: Lesson, units: str, own: tuple[OwnMaterials, 
             "",
             f"Odd: {'; '.join(odd)}. Did the hoop slip? They count less; read them again.",
         ]
-    out += _afterwards(records, own, scale, digits)
+    out += _afterwards(records, own, scale, digits, max(wide, 58))
     for one_drift in drifts(lesson):
         out += ["", one_drift]
     best = [one for one in advice(lesson) if one.narrower >= _LITTLE][:_FEW]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 
@@ -22,22 +22,48 @@ from analyzer.sewout.piece import Measure, measures, piece_design
 HOOP = "180x300"
 #: Cloth and what is behind it: a knit, a twill, a thick knit.
 SETUPS = (("jersey", "cutaway:85"), ("cotton-twill", "tearaway:50"), ("sweatshirt", "mesh-cutaway:50"))
-#: Designs that are not the test piece, by name, and where their gaps are asked for.
-OTHERS = ("disc", "upright bar")
-_PLACES = {"disc": ((11.0, 0.0), (-11.0, 0.0)), "upright bar": ((0.0, 8.0), (0.0, -8.0))}
+#: Designs that are not the test piece: by which the law's own error was chosen, and some it was not.
+OTHERS = ("disc", "upright bar", "large disc", "small bar")
+UNSEEN = ("open square", "slanting bar")
+_SLANT = 12.0 * np.sqrt(0.5)
+_PLACES = {
+    "disc": ((11.0, 0.0), (-11.0, 0.0)),
+    "upright bar": ((0.0, 8.0), (0.0, -8.0)),
+    "large disc": ((18.0, 0.0), (-18.0, 0.0)),
+    "small bar": ((6.0, 0.0), (-6.0, 0.0)),
+    "open square": ((8.0, 0.0), (-8.0, 0.0)),
+    "slanting bar": ((_SLANT, _SLANT), (-_SLANT, -_SLANT)),
+}
 
 
+def _box(width: float, height: float) -> np.ndarray:
+    return 0.5 * np.array([width, height]) * np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]])
+
+
+@cache
 def other_design(name: str) -> Design:
-    """An outline run sewn last round a fill that is none of the test piece's.
+    """A fill that is none of the test piece's, and an outline run sewn last round it.
 
-    The disc is 22 mm wide, of rows 0.45 mm apart; the bar 30 x 16 mm, its rows upright (along the other
-    direction of the cloth), 0.4 mm apart.
+    Discs 22 and 36 mm wide, of rows 0.45 and 0.4 mm apart; bars 30 x 16 mm with upright rows and 12 x 18 mm;
+    a square of 16 mm whose rows lie 0.6 mm apart; a bar 24 x 14 mm, turned by 45 degrees to the cloth.
     """
-    if name == "disc":
-        parts = [fill(disc(11.0, 0.45, 3.0), 0.45, 3.0).points, run(circle(11.0)).points]
-    else:
-        corners = np.array([[-15.0, -8.0], [15.0, -8.0], [15.0, 8.0], [-15.0, 8.0], [-15.0, -8.0]])
-        parts = [turned(rectangle(16.0, 30.0, 0.4, 4.0), 90.0), run(corners).points]
+    fills = {
+        "disc": fill(disc(11.0, 0.45, 3.0), 0.45, 3.0).points,
+        "upright bar": turned(rectangle(16.0, 30.0, 0.4, 4.0), 90.0),
+        "large disc": fill(disc(18.0, 0.4, 4.0), 0.4, 4.0).points,
+        "small bar": rectangle(12.0, 18.0, 0.4, 3.5),
+        "open square": rectangle(16.0, 16.0, 0.6, 3.0),
+        "slanting bar": turned(rectangle(24.0, 14.0, 0.4, 3.5), 45.0),
+    }
+    outlines = {
+        "disc": circle(11.0),
+        "upright bar": _box(30.0, 16.0),
+        "large disc": circle(18.0),
+        "small bar": _box(12.0, 18.0),
+        "open square": _box(16.0, 16.0),
+        "slanting bar": turned(_box(24.0, 14.0), 45.0),
+    }
+    parts = [fills[name], run(outlines[name]).points]
     points = np.concatenate([np.r_[part, part[-1:]] for part in parts])
     kinds = np.concatenate([[Command.STITCH] * len(part) + [Command.TRIM] for part in parts])
     return Design.from_commands(np.round(points, 2), kinds)
@@ -143,12 +169,30 @@ def truth(bench: Bench, world: World, others: Iterable[str] = OTHERS) -> tuple[n
     return measured, tuple(found)
 
 
+def by_the_law(
+    bench: Bench, world: World, others: Iterable[str] = OTHERS
+) -> tuple[np.ndarray, tuple[float, ...]]:
+    """The same where the law itself plays the machine, bobbin tie left out: a control without its errors."""
+    own = Draws(0, 1, {name: np.array([score]) for name, score in world.scores.items()})
+    setup, stack, _ = stack_on(bench.cloth, bench.backing)
+    found = []
+    for name in others:
+        nodes = compute(other_design(name), setup, stack, targets(name))
+        found.append(float((nodes.meant + nodes.shift(own)[0]).mean()))
+    return bench.nodes.measured(own)[0], tuple(found)
+
+
 def predicted(bench: Bench, taught: Calibration | None, other: str) -> np.ndarray:
     """Draws of the mean gap of another design, as check makes them with a calibration or with None."""
     setup, stack, choice = stack_on(bench.cloth, bench.backing, taught)
     draws = goods.correlated(goods.draw(1000, 0), taught, bench.cloth, choice)
     found = compute(other_design(other), setup, stack, targets(other))
     return (found.meant + found.shift(draws)).mean(axis=1)
+
+
+@cache
+def untaught(setup: int, other: str) -> np.ndarray:
+    return predicted(bench(setup), None, other)
 
 
 def record(bench: Bench, measured: np.ndarray, error: float, which: int, kinds: np.ndarray) -> Measured:
@@ -163,3 +207,66 @@ def record(bench: Bench, measured: np.ndarray, error: float, which: int, kinds: 
 
 def taught_by(records: list[Measured]) -> Calibration | None:
     return calibration(learn(records), "loft", "polyester-40")
+
+
+#: What of the test piece is measured.
+SEEN: dict[str, Callable[[Measure], bool]] = {
+    "one 8 mm column": lambda one: one.name == "8 mm column, upright",
+    "all columns": lambda one: one.kind == "width",
+    "columns and fill": lambda one: one.kind in ("width", "sewn"),
+    "columns, fill, gaps": lambda one: one.kind != "marks",
+    "everything": lambda one: True,
+}
+#: Percentiles of a prediction: median, 5 and 95 %, 25 and 75 %.
+PERCENTILES = (50, 5, 95, 25, 75)
+
+
+@dataclass(frozen=True)
+class Row:
+    """What is measured: the reading error mm, what of the piece (None: nothing), how many pieces."""
+
+    error: float
+    seen: str | None
+    pieces: int
+
+
+def limits(
+    setup: int, number: int, measured: np.ndarray, row: Row, others: tuple[str, ...] = OTHERS
+) -> np.ndarray:
+    """Percentiles (others, 5) of the gaps of other designs, after what ``row`` says is measured."""
+    own = bench(setup)
+    if row.seen is None:
+        found = [untaught(setup, other) for other in others]
+    else:
+        kinds = np.array([SEEN[row.seen](one) for one in measures()])
+        tries = [
+            record(own, measured, row.error, 10_000 * piece + number, kinds) for piece in range(row.pieces)
+        ]
+        taught = taught_by(tries)
+        found = [predicted(own, taught, other) for other in others]
+    return np.percentile(found, PERCENTILES, axis=1).T
+
+
+@dataclass(frozen=True)
+class Score:
+    """How good predictions are; ``se`` are standard errors by world, since the gaps of one go together."""
+
+    off: float  #: median of |predicted / true - 1|
+    tenth: float  #: what the worst tenth is off by more than
+    held: float  #: share of truths within the 5-95 % limits
+    held_se: float
+    half: float  #: within the 25-75 % limits
+    half_se: float
+    width: float  #: 95 % over 5 %, median
+
+
+def score(true: np.ndarray, found: np.ndarray) -> Score:
+    """Score predictions (worlds, others, 5) against truths (worlds, others)."""
+    middle, low, high, quarter, three = np.moveaxis(found, -1, 0)
+    off = np.abs(middle / true - 1.0)
+    each = [(a <= true) & (true <= b) for a, b in ((low, high), (quarter, three))]
+    se = [float(np.std(one.mean(axis=1), ddof=1) / np.sqrt(len(one))) for one in each]
+    return Score(
+        float(np.median(off)), float(np.percentile(off, 90)), float(each[0].mean()), se[0],
+        float(each[1].mean()), se[1], float(np.median(high / low)),
+    )  # fmt: skip

@@ -2,9 +2,9 @@
 
 The stitch-by-stitch model plays the machine, with pull, lock share, thread stiffness, play and stiffnesses of
 cloth and backing drawn from the tables' own spreads and hidden, and in every second world a bobbin tie that
-the law has no name for. Worlds take three cloths and backings in turn; predicted are the gaps of two other
-designs. The wished-for figures are the project's own. What learning goes by was chosen on worlds 0 to 119;
-none of those is used here.
+the law has no name for. Worlds take three cloths and backings in turn; predicted are the gaps of other
+designs, 12 to 36 mm wide. The wished-for figures are the project's own. What learning goes by was chosen on
+worlds 0 to 199; none of those is used here.
 """
 
 from __future__ import annotations
@@ -14,69 +14,75 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hidden_worlds import OTHERS, SETUPS, bench, predicted, record, taught_by, truth, world
+from hidden_worlds import (
+    OTHERS,
+    SETUPS,
+    UNSEEN,
+    Row,
+    Score,
+    bench,
+    limits,
+    predicted,
+    record,
+    score,
+    taught_by,
+    truth,
+    world,
+)
 
 from analyzer.sewout.piece import measures
 
-FIRST = 1000
-SEEN = {
-    "one 8 mm column": lambda one: one.name == "8 mm column, upright",
-    "all columns": lambda one: one.kind == "width",
-    "columns and fill": lambda one: one.kind in ("width", "sewn"),
-    "columns, fill, gaps": lambda one: one.kind != "marks",
-    "everything": lambda one: True,
-}
+FIRST = 3000
+ONE_PIECE = Row(0.1, "everything", 1)
+UNTAUGHT = Row(0.1, None, 0)
+ALL = OTHERS + UNSEEN
 
 
 def setup_of(number: int) -> int:
-    return (number - FIRST) % len(SETUPS)
+    return number % len(SETUPS)
 
 
 @cache
 def told(number: int) -> tuple[np.ndarray, tuple[float, ...]]:
-    return truth(bench(setup_of(number)), world(number))
+    return truth(bench(setup_of(number)), world(number), ALL)
 
 
 @cache
-def untaught(setup: int, other: str) -> np.ndarray:
-    return predicted(bench(setup), None, other)
+def scored(row: Row, count: int, others: tuple[str, ...] = OTHERS) -> Score:
+    """How good the predictions of ``count`` worlds are."""
+    numbers = range(FIRST, FIRST + count)
+    true = np.array([told(number)[1][: len(others)] for number in numbers])
+    found = [limits(setup_of(number), number, told(number)[0], row, others) for number in numbers]
+    return score(true, np.array(found))
 
 
-def limits(number: int, error: float, seen: str | None = "everything", pieces: int = 1) -> np.ndarray:
-    """Median, 5 and 95 % of the predicted gap of each other design (2, 3) after so many test pieces."""
-    own = bench(setup_of(number))
-    if seen is None:
-        found = [untaught(setup_of(number), other) for other in OTHERS]
-    else:
-        kinds = np.array([SEEN[seen](one) for one in measures()])
-        measured, _ = told(number)
-        taught = taught_by([record(own, measured, error, 10_000 * k + number, kinds) for k in range(pieces)])
-        found = [predicted(own, taught, other) for other in OTHERS]
-    return np.percentile(found, [50, 5, 95], axis=1).T
-
-
-def score(numbers: range, found: list[np.ndarray]) -> tuple[float, float]:
-    """Median relative error, and the share of truths within the 90 % limits."""
-    true = np.array([told(number)[1] for number in numbers])
-    middle, low, high = np.moveaxis(np.array(found), -1, 0)
-    return float(np.median(np.abs(middle / true - 1.0))), float(np.mean((low <= true) & (true <= high)))
+def holds_what_it_claims(found: Score) -> bool:
+    """Whether 85 to 95 % are held, and limits of 50 % hold about that, as far as so few worlds can tell."""
+    near_half = abs(found.half - 0.5) < 0.1 + 2.0 * found.half_se
+    return 0.85 - 2.0 * found.held_se <= found.held <= 0.95 + 2.0 * found.held_se and near_half
 
 
 def test_one_test_piece_tells_the_gaps_of_other_designs() -> None:
-    """Over 20 worlds: the error more than halves, to under 20 %, and limits hold no less than they claim."""
-    numbers = range(FIRST, FIRST + 20)
-    before, _ = score(numbers, [limits(number, 0.1, None) for number in numbers])
-    off, held = score(numbers, [limits(number, 0.1) for number in numbers])
-    assert off < 0.2
-    assert off < 0.5 * before
-    assert held >= 0.85
+    """Over 20 worlds: the error more than halves, to under 20 %; limits are neither narrow nor too wide."""
+    before, found = scored(UNTAUGHT, 20), scored(ONE_PIECE, 20)
+    assert found.off < 0.2
+    assert found.off < 0.5 * before.off
+    assert holds_what_it_claims(found)
 
 
 def test_limits_after_columns_alone_hold_what_they_claim() -> None:
     """Columns say little of gaps; over 20 worlds their limits stay as wide as that."""
+    assert holds_what_it_claims(scored(Row(0.1, "all columns", 1), 20))
+
+
+@pytest.mark.parametrize("times", [0.4, 2.5])
+def test_limits_too_narrow_or_too_wide_are_found_out(times: float) -> None:
+    """Negative control: the same limits, narrowed or widened about their median."""
     numbers = range(FIRST, FIRST + 20)
-    _, held = score(numbers, [limits(number, 0.1, "all columns") for number in numbers])
-    assert held >= 0.8  # 40 truths: one standard deviation is 0.05
+    true = np.array([told(number)[1][: len(OTHERS)] for number in numbers])
+    found = np.array([limits(setup_of(number), number, told(number)[0], ONE_PIECE) for number in numbers])
+    middle = found[..., :1]
+    assert not holds_what_it_claims(score(true, middle * (found / middle) ** times))
 
 
 def test_a_virtual_column_narrows_with_its_width() -> None:
@@ -91,10 +97,10 @@ def test_a_virtual_column_narrows_with_its_width() -> None:
 def test_a_wrong_ruler_teaches_wrong() -> None:
     """Negative control: movements read twice as large make the predicted gap far too large."""
     own = bench()
-    measured, (true, _) = told(FIRST)
+    measured, true = told(FIRST)
     every = np.ones(len(measured), dtype=bool)
     taught = taught_by([record(own, 2.0 * measured - own.nodes.meant, 0.1, 0, every)])
-    assert np.percentile(predicted(own, taught, "disc"), 50) > 1.4 * true
+    assert np.percentile(predicted(own, taught, "disc"), 50) > 1.4 * true[0]
 
 
 def test_a_slipped_hoop_does_not_rule() -> None:
@@ -114,19 +120,21 @@ def test_a_slipped_hoop_does_not_rule() -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize(
-    ("error", "seen", "pieces"),
-    [(0.1, None, 0)]
-    + [(0.1, seen, 1) for seen in SEEN]
-    + [(0.05, "everything", 1), (0.2, "everything", 1), (0.1, "everything", 2), (0.1, "everything", 3)],
+    "row",
+    [UNTAUGHT]
+    + [
+        Row(0.1, seen, 1)
+        for seen in ("one 8 mm column", "all columns", "columns and fill", "columns, fill, gaps")
+    ]
+    + [Row(0.1, "everything", pieces) for pieces in (1, 2, 3)]
+    + [Row(0.05, "everything", 1), Row(0.2, "everything", 1)],
 )
-def test_two_hundred_worlds(
-    record_property: Callable[[str, object], None], error: float, seen: str | None, pieces: int
-) -> None:
-    """The same over 200 worlds; what was found goes into the test report."""
-    numbers = range(FIRST, FIRST + 200)
-    off, held = score(numbers, [limits(number, error, seen, pieces) for number in numbers])
-    record_property("median error", off)
-    record_property("share within the limits", held)
-    assert held >= 0.85
-    if seen == "everything" and error <= 0.1:
-        assert off < 0.2
+def test_two_hundred_worlds(record_property: Callable[[str, object], None], row: Row) -> None:
+    """The same over 200 worlds and two designs more; what was found goes into the test report."""
+    found = scored(row, 200, ALL)
+    record_property("median error", found.off)
+    record_property("share within the limits", found.held)
+    assert holds_what_it_claims(found)
+    assert 0.85 <= found.held <= 0.95
+    if row.seen == "everything":
+        assert found.off < 0.2
