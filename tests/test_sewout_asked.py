@@ -55,9 +55,10 @@ def test_measures_are_asked_for_one_by_one(
     monkeypatch.setattr("sys.stdin", Terminal("\n".join(answers) + "\n"))
     assert run(["sewout", "add", "card.dst", *job]) == 0
     said = capsys.readouterr().out
-    assert said.count("in the file") == count + 1
+    assert said.count("mm in the file") == count + 1
+    assert "Sewn on jersey, behind it cutaway:85; machine, polyester-40" in said
     assert "'7.6x' is no length" in said
-    assert "from edge to edge (8.0 in the file)" in said
+    assert "from edge to edge (8.0 mm in the file)" in said
     readings = load(Path("r.json")).find("s1").readings
     assert [(one.name, one.repeats) for one in readings] == [
         (measures()[0].name, 2), (measures()[2].name, 1), (measures()[3].name, 3),
@@ -136,6 +137,18 @@ def test_a_design_without_anything_to_measure_says_so(
     monkeypatch.setattr("sys.stdin", Terminal("\n" * 20))
     assert run(["sewout", "add", "line.dst", *JOB]) == 2
     assert "sew the test piece" in capsys.readouterr().err
+
+
+def test_what_to_measure_is_listed_beforehand(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job = ["--goods", "jersey", "--backing", "cutaway:85"]
+    known = to_measure(read("other.dst"), Job(goods="jersey", backing=("cutaway:85",)))
+    assert run(["sewout", "places", "other.dst", *job, "--units", "in"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == len(known) + 1
+    assert all(one.name in line for one, line in zip(known, lines, strict=False))
+    assert "(0.315 in in the file)" in "".join(lines)
+    assert run(["sewout", "places", "other.dst"]) == 2
+    assert "--goods" in capsys.readouterr().err
 
 
 def test_nobody_is_asked_where_nobody_sits(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,7 +11,7 @@ import click
 from analyzer.commands.console import complain
 from analyzer.commands.options import OPTIONS, options
 from analyzer.commands.settings import files_for, settings_for
-from analyzer.commands.sewout_add import add, correct
+from analyzer.commands.sewout_add import add, correct, places
 from analyzer.commands.sewout_records import change, records_path
 from analyzer.errors import BadRecords
 
@@ -41,6 +41,7 @@ def sewout() -> None:
 
 sewout.add_command(add)
 sewout.add_command(correct)
+sewout.add_command(places)
 
 
 @sewout.command()

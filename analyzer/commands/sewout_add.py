@@ -93,6 +93,22 @@ def add(ctx: click.Context, /, design: Path, source: Path | None, **given: Any) 
 
 
 @click.command()
+@click.argument("design", type=click.Path(path_type=Path))
+@_job_options
+@click.pass_context
+def places(ctx: click.Context, /, design: Path, **given: Any) -> None:
+    """List what there is to measure on a design, in the order in which add asks for it."""
+    from analyzer import read
+    from analyzer.commands.sewout_asked import listed
+
+    job = job_of(settings_for(ctx, files_for(design)))
+    if job.goods is None or not job.backing:
+        raise BadRecords("say on what it is sewn: --goods jersey --backing cutaway:85 (or none)")
+    for line in listed(read(design), job, given["units"]):
+        click.echo(line)
+
+
+@click.command()
 @click.argument("record")
 @click.argument("design", type=click.Path(path_type=Path), required=False)
 @_measured
@@ -159,6 +175,10 @@ def _record(
         raise BadRecords(f"units '{units}': write mm or in")
     rows: Sequence[Mapping[str, Any]] = entry.rows
     if asks:
+        click.echo(
+            f"Sewn on {job.goods}, behind it {' + '.join(backing)}; {machine}, {thread_of(job)} "
+            "(others: --machine, --thread)."
+        )
         rows = asked_measures(design, replace(job, backing=backing), units, sure=given["sure"], was=was)
         if given["error"] is not None:
             rows = [{key: value for key, value in row.items() if key != "error"} for row in rows]

@@ -27,6 +27,36 @@ _WHAT = {
 }
 
 
+_NOTHING = (
+    "there is no gap, column or fill on this design that a ruler could find: sew the test piece "
+    "(prehoop sewout piece), or give what you measured in a file (--from FILE)"
+)
+_PLACES = "Places in mm from the middle of the design, x to the right and y upwards."
+
+
+def listed(design: Design, job: Job, units: str) -> list[str]:
+    """Return what there is to measure on a design, line by line.
+
+    Raises:
+        BadRecords: there is nothing on the design that a ruler could find.
+
+    """
+    from analyzer.sewout.places import to_measure
+
+    known = to_measure(design, job)
+    if not known:
+        raise BadRecords(_NOTHING)
+    lines = [f"{number:>3}  {_what(one, units)})" for number, one in enumerate(known, 1)]
+    return lines + ([_PLACES] if any(" x " in one.name for one in known) else [])
+
+
+def _what(one: Measure, units: str) -> str:
+    """Return what is to be measured, with the length in the file; the bracket is left open."""
+    scale, digits = (MM_PER_INCH, 3) if units == "in" else (1.0, 1)
+    meant = round(one.meant_mm / scale, digits) + 0.0  # no -0.0
+    return f"{one.name}, {_WHAT[one.kind]} ({meant:.{digits}f} {units} in the file"
+
+
 def asked_job(job: Job, backing: tuple[str, ...]) -> tuple[Job, tuple[str, ...]]:
     """Ask on what it was sewn and what was behind it, where nothing says so."""
     from analyzer import goods
@@ -68,17 +98,14 @@ def asked_measures(
     others = {one.name: one for each in before.values() for one in each if one.name not in names}
     known += tuple(Measure(o.name, o.kind, o.start, o.end, o.value_mm) for o in others.values())
     if not known:
-        raise BadRecords(
-            "there is no gap, column or fill on this design that a ruler could find: sew the test piece "
-            "(prehoop sewout piece), or give what you measured in a file (--from FILE)"
-        )
+        raise BadRecords(_NOTHING)
     click.echo(
         f"Lengths in {units}, thread edge to thread edge; repeats apart by spaces. "
         + ("Enter, or - where two things overlap" if was is None else "Enter: as recorded; -")
         + ": not measured."
     )
     if any(" x " in one.name for one in known):
-        click.echo("Places in mm from the middle of the design, x to the right and y upwards.")
+        click.echo(_PLACES)
     rows: list[Mapping[str, Any]] = []
     for state, words in _STATES.items():
         recorded = {one.name: one for one in before.get(state, ())}
@@ -87,7 +114,7 @@ def asked_measures(
             continue
         click.echo(f"Measured {words}:")
         for number, one in enumerate(known, 1):
-            title = f"{number}/{len(known)} {one.name}"
+            title = f"{number}/{len(known)} {_what(one, units)}"
             values = _asked(title, one, units, sure=sure, was=recorded.get(one.name))
             if values:
                 rows.append(_row(design, one, values, state, recorded.get(one.name), units))
@@ -99,7 +126,7 @@ def _asked(title: str, one: Measure, units: str, *, sure: bool, was: Reading | N
     from analyzer.sewout.entry import doubt, lengths
 
     scale, digits = (MM_PER_INCH, 3) if units == "in" else (1.0, 1)
-    asked = f"  {title}, {_WHAT[one.kind]} ({one.meant_mm / scale:.{digits}f} in the file"
+    asked = f"  {title}"
     asked += f", recorded {was.value_mm / scale:.{digits}f})" if was is not None else ")"
     while (answer := click.prompt(asked, default="", show_default=False).strip()) not in _NOT_MEASURED:
         try:

@@ -19,6 +19,7 @@ _ALIKE_MM = 0.3  # widths nearer than this are one
 _LEAST_COLUMN_MM, _LEAST_FILL_MM = 1.0, 8.0  # below these a ruler tells little
 _BAND_MM = 1.0  # about the middle line of a fill, within which its ends are looked for
 _APART_MM = 3.0  # two gaps of one outline nearer than this are one
+_HIDDEN_MM = 0.5  # overlapping in the file by more, no bare cloth will show
 
 Place = tuple[float, float]
 
@@ -30,7 +31,7 @@ def to_measure(design: Design, job: Job) -> tuple[Measure, ...]:
         return known
     checked = pipeline.check(design, job)
     gaps = checked.judged.findings.gaps if checked.judged is not None else ()
-    worst = sorted(gaps, key=lambda gap: -abs(gap.worst_mm))
+    worst = sorted(gaps, key=lambda gap: -gap.worst_mm)
     return places(design, checked.regions, [gap.at for gap in worst])
 
 
@@ -69,7 +70,8 @@ def _gaps(regions: Regions, wanted: Sequence[Place], middle: Place) -> list[Meas
     facing = [(pair, int((pair.normal @ pair.normal[station]).argmin())) for pair, station in here]
     found: list[Measure] = []
     for pair, station in here + facing:
-        if all(np.hypot(*np.subtract(one.start, pair.at[station])) > _APART_MM for one in found):
+        away = [float(np.hypot(*np.subtract(one.start, pair.at[station]))) for one in found]
+        if pair.meant_mm[station] > -_HIDDEN_MM and min(away, default=np.inf) > _APART_MM:
             found.append(_gap(pair, station, middle))
     return found[:_GAPS]
 
