@@ -185,6 +185,23 @@ def test_threads_keep_their_colours_and_are_not_invented(tmp_path: Path) -> None
             write(sewn(*zigzag(), form="none"), tmp_path / f"none.{name}")
 
 
+@pytest.mark.parametrize("name", WRITTEN)
+def test_a_thread_without_a_name_gets_none(name: str, tmp_path: Path) -> None:
+    """Every writer is given threads with a colour and no name; what says "None" is no name of a thread."""
+    form = known()[name]
+    design = sewn(*zigzag(), threads=(Thread(JEF_BLUE),), form=name)
+    path = tmp_path / f"blue.{form.extensions[0]}"
+    write(design, path)
+    assert b"None" not in path.read_bytes()
+    assert "None" not in {thread.name for thread in read(path).threads}
+
+
+def test_the_word_none_that_others_write_for_a_missing_name_is_read_as_none() -> None:
+    header = b"LA:card            \rTC:#1f4e79,None,None\rTC:#b10525,Nonesuch red,12\r\x1a".ljust(512)
+    threads = decode(header + bytes((0, 0, 3, 0, 0, 0xF3)), "DST").threads
+    assert threads == (Thread("#1f4e79"), Thread("#b10525", "Nonesuch red", "12"))
+
+
 def test_names_of_threads_in_any_script_do_no_harm(tmp_path: Path) -> None:
     """Pyembroidery counts letters where VP3 and PES count bytes."""
     design = sewn(*zigzag(), threads=(Thread("#b3282d", "Möwenweiß 灯台"),))

@@ -29,6 +29,7 @@ from analyzer.orders import Finished, paperwork, read_order
 from analyzer.orders.looking import job_for
 from analyzer.orders.money import rounded
 from analyzer.orders.nesting import Cutting, Sheets, fitted, least_length_mm, nest
+from analyzer.orders.screen import order_screen
 from analyzer.orders.writing import stem_of
 
 SAMPLES = Path(__file__).parents[1] / "sample_designs"
@@ -331,6 +332,20 @@ def test_the_same_order_again_changes_nothing(small: Path, tmp_path: Path) -> No
     again = paperwork(read_order(small), out, base)
     assert not again.written
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in out.iterdir()} == before
+
+
+def test_an_order_of_everything_again_writes_nothing_and_says_so(
+    regatta: tuple[Finished, Path], tmp_path: Path
+) -> None:
+    """Toppings, patches, lace and names too: what is read back of the last run has to be said the same."""
+    done, folder = regatta
+    assert any("wash-away-film over it" in (item.stack or "") for item in done.document.items)
+    out = tmp_path / "again"
+    shutil.copytree(folder, out)
+    again = paperwork(read_order(REGATTA), out, base)
+    assert again.written == ()
+    assert {path.name for path in again.same} == {path.name for path in folder.iterdir()}
+    assert "0 files written" in order_screen(again, out, width=80)
 
 
 def test_a_changed_order_is_not_written_over_the_old_unless_asked(small: Path, tmp_path: Path) -> None:

@@ -323,6 +323,30 @@ def test_steps_only_where_they_apply(goods, settings, word, there):
     assert any(word in step for step in (*made.before, *made.sewing)) is there
 
 
+@pytest.mark.parametrize("kind", ["none", "tearaway", "fusible-cutaway", "adhesive-tearaway"])
+@pytest.mark.parametrize(
+    ("holding", "words"),
+    [
+        ("hooped", ("Hoop the goods",)),
+        ("floated", ("lay the goods on it", "press the goods on")),
+        ("adhesive", ("press the goods on",)),
+        ("clamped", ("Clamp the goods",)),
+        ("magnetic", ("Close the magnetic frame",)),
+        ("cap-frame", ("Strap the cap",)),
+    ],
+)
+def test_whatever_lies_behind_the_goods_somebody_is_told_to_hold_them(kind, holding, words):
+    """However the backing is joined to the goods, they are held after that, before the design is traced."""
+    choice = StackChoice((), None) if kind == "none" else one_layer(kind, 64.0)
+    before = steps(setup("cotton-twill", holding=holding), choice, cover(), outcome="hoop-it").before
+    (held,) = [i for i, step in enumerate(before) if any(word in step for word in words)]
+    assert before[held + 1].startswith("Trace")
+    fused = [i for i, step in enumerate(before) if step.startswith("Fuse the backing")]
+    assert fused == ([held - 1] if kind == "fusible-cutaway" else [])
+    if kind in ("none", "fusible-cutaway"):
+        assert "Hoop the backing" not in before[held], "no backing is left that a ring could hold"
+
+
 def test_a_wedge_is_for_leather_but_not_under_satin():
     """Common practice, no source."""
     satin = replace(REGIONS, items=(*REGIONS.items, region(4, RegionKind.SATIN, width_mm=3.0)))

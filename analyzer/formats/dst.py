@@ -108,7 +108,10 @@ def _read_header(header: bytes) -> tuple[dict[str, str], tuple[Thread, ...]]:
 
 
 def _listed_thread(value: str) -> Thread:
-    rgb, name, catalogue, *_ = [printable(part) for part in (*value.split(","), "", "")]
+    parts = [
+        "" if part.strip() == "None" else part for part in value.split(",")
+    ]  # some write a missing one so
+    rgb, name, catalogue, *_ = [printable(part) for part in (*parts, "", "")]
     digits = (rgb or "").removeprefix("#").lower()
     known = len(digits) == 6 and all(c in "0123456789abcdef" for c in digits)
     return Thread(rgb=f"#{digits}" if known else None, name=name, catalogue=catalogue)

@@ -187,8 +187,9 @@ def _keep_thread_at_jumps(data: bytes, start: int, rows: list[Row]) -> bytes:
 def _thread(thread: Thread) -> pyembroidery.EmbThread:
     made = pyembroidery.EmbThread()
     made.set_hex_color(thread.rgb or "#000000")
-    made.description = _ascii(thread.name) or None
-    made.catalog_number = _ascii(thread.catalogue) or None
+    # a DST header's list of threads would hold a missing one as the word "None"
+    made.description = _ascii(thread.name)
+    made.catalog_number = _ascii(thread.catalogue)
     return made
 
 

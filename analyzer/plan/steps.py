@@ -8,9 +8,11 @@ from analyzer.goods.types import StackChoice
 from analyzer.plan.advice import say
 from analyzer.plan.candidates import TURN_DEG
 from analyzer.plan.facts import Facts
-from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
+from analyzer.plan.handling import needle, sheet_mm, speed_spm
 from analyzer.plan.rules import back_is_seen, is_lace, is_patch, needs_cover
 from analyzer.plan.types import Steps
+
+_LAID_ON = ("floated", "adhesive")  #: holdings in which the goods lie on what the ring holds
 
 
 def _before(setup: Setup, facts: Facts, choice: StackChoice, outcome: str) -> list[str]:
@@ -26,7 +28,7 @@ def _before(setup: Setup, facts: Facts, choice: StackChoice, outcome: str) -> li
     said.extend(setup.cloth.tips)
     if setup.holding_asked != setup.holding:
         said.append(say("before", "not_in_a_ring"))
-    said.append(say("before", _holding_step(setup, choice)))
+    said.extend(say("before", name) for name in _holding_steps(setup, choice))
     if choice.topping is not None:
         said.append(say("before", "topping", topping=choice.topping))
     if facts.regions.appliques:
@@ -64,18 +66,19 @@ def _backing_steps(setup: Setup, choice: StackChoice, outcome: str) -> list[str]
     return said
 
 
-def _holding_step(setup: Setup, choice: StackChoice) -> str:
+def _holding_steps(setup: Setup, choice: StackChoice) -> list[str]:
+    """Return how the backing is joined to the goods, where it is, and then how the goods are held."""
     if is_lace(setup):
-        return "lace"
-    if attach(setup, choice) == "fused":
-        return "fused"
-    if attach(setup, choice) == "adhesive":
-        return "adhesive"
-    if setup.holding == "hooped":
-        return "hooped" if choice.backings else "hooped_alone"
-    if setup.holding == "floated" and not choice.backings:
-        return "floated_alone"
-    return setup.holding.replace("-", "_")
+        return ["lace"]
+    own = {setup.tables.backing(item.kind).attach for item in choice.backings}
+    joined = ["fused"] if "fused" in own else []
+    if "adhesive" in own and setup.holding not in _LAID_ON:
+        return [*joined, "stuck", setup.holding.replace("-", "_")]
+    if "adhesive" in own:
+        return [*joined, "adhesive"]
+    held = setup.holding.replace("-", "_")
+    nothing_to_hoop = setup.holding in _LAID_ON and own <= {"fused"}
+    return [*joined, f"{held}_alone" if nothing_to_hoop or not choice.backings else held]
 
 
 def _sewing(setup: Setup, facts: Facts, choice: StackChoice, outcome: str, *, given: bool) -> list[str]:

@@ -169,7 +169,8 @@ def _hoop(hoop: Hoop, plan: Plan, units: Units) -> str:
 def topping_mm(size_mm: tuple[float, float]) -> tuple[float, float]:
     """Return the sheet of topping that a design of so many mm takes: whole mm, with a margin all round."""
     margin = constants("orders")["topping_margin_mm"].value
-    return math.ceil(size_mm[0] + 2 * margin), math.ceil(size_mm[1] + 2 * margin)
+    width, height = (float(math.ceil(side + 2 * margin)) for side in size_mm)
+    return width, height
 
 
 def _stack_rows(plan: Plan, size_mm: tuple[float, float], *, lace: bool) -> list[tuple[str, str]]:
