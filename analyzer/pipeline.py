@@ -378,6 +378,9 @@ def _sew_out_first(stack: Stack, *, calibrated: bool) -> str:
 
 def sureness(job: Job, judged: tuple[OnGoods, ...]) -> Sureness:
     """Say how far the predictions may be trusted, by what their spread mostly comes from."""
+    if judged and all(one.setup.holding == "cap-frame" for one in judged):
+        says = "Nothing is computed for a cap: this plan goes by rules of the trade only. Sew a sample."
+        return Sureness(False, 0, "guess", (), says)
     causes = tuple(dict.fromkeys(name for one in judged for name in one.response.mostly_from[:2]))
     spreads = [one.stack.spreads for one in judged]
     known = worst_known(spread[name] for spread in spreads for name in causes if name in spread)

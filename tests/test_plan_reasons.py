@@ -14,7 +14,7 @@ from analyzer.goods import build_stack, resolve
 from analyzer.goods.types import StackChoice
 from analyzer.job import Limits
 from analyzer.mechanics.types import ColumnDraws
-from analyzer.plan import Facts, Trial, candidates, choose, named
+from analyzer.plan import Facts, Rework, Trial, candidates, choose, named
 from analyzer.plan.candidates import piece_of, turned
 from analyzer.plan.rules import broken, is_patch, least_g_m2, relative_cost
 from analyzer.plan.search import Search
@@ -277,3 +277,71 @@ def test_doubts_that_a_stack_does_not_cure() -> None:
     drowned = choose(terry, replace(FACTS, drowned_share=0.9), tried, needs({"tearaway": 1.0}))
     dry = choose(terry, replace(FACTS, drowned_share=0.1), tried, needs({"tearaway": 1.0}))
     assert (drowned.outcome, dry.outcome) == ("sample-first", "hoop-it")
+
+
+def _change(region_id: int | None, what: str) -> Rework:
+    return Rework(what, region_id, None, "Then it is rarer.", 0.4, 0.1, None, None)
+
+
+def test_what_is_said_first_follows_what_the_search_came_to() -> None:
+    helps = lambda choice: (_change(3, "Let it reach further."), _change(None, "Counter it."))  # noqa: E731
+    holding = choose(setup(), FACTS, stacks(), needs({"mesh-cutaway": 45.0}), changes=helps)
+    assert holding.conclusion.do.startswith("Nothing more")
+    assert holding.conclusion.misses == ""
+    failing = choose(setup(), FACTS, stacks(), needs({}), changes=helps)
+    assert failing.conclusion.do.startswith("More backing does not help")
+    assert failing.conclusion.do.endswith("Region 3: Let it reach further. Then it is rarer.")
+    assert "outline-gap" in failing.conclusion.misses
+    given = choose(setup(), FACTS, (one_layer(),), needs({}), changes=helps, given=True)
+    assert given.conclusion.do == "", "nothing was searched: what the finding names may help"
+
+
+def test_of_buying_and_changing_the_design_only_one_is_said() -> None:
+    made, stock, usual = setup("sweatshirt"), stacks("sweatshirt", ("cutaway:37",)), stacks("sweatshirt")
+    weak = choose(made, FACTS, stock, needs({"cutaway": 85.0}), ordinary=lambda: usual)
+    assert "The design has to help" not in said(weak)
+    assert "Nothing in the stock brings" in said(weak)
+    assert weak.conclusion.do.startswith("Buy cutaway:85")
+    hopeless = choose(made, FACTS, stock, needs({}), ordinary=lambda: usual)
+    assert "The design has to help" in said(hopeless)
+    assert "to buy brings" in hopeless.conclusion.do
+    assert "Buy " not in hopeless.conclusion.do
+
+
+def test_what_to_buy_is_judged_as_finely_as_the_plan() -> None:
+    """On a coarse grid 85 g/m2 holds, in full only 102 does: to buy 85 would be refused once it is there."""
+    made, stock, usual = setup("sweatshirt"), stacks("sweatshirt", ("cutaway:37",)), stacks("sweatshirt")
+    coarse, full = needs({"cutaway": 85.0}), needs({"cutaway": 102.0})
+    assert choose(made, FACTS, stock, coarse, confirm=full, ordinary=lambda: usual).buy == "cutaway:102"
+    assert choose(made, FACTS, stock, coarse, confirm=needs({}), ordinary=lambda: usual).buy is None
+
+
+def test_a_bad_stock_and_a_cap_give_their_reason_first() -> None:
+    judged = needs({"tearaway": 30.0, "mesh-cutaway": 51.0})
+    bad = choose(setup(), FACTS, stacks("jersey", ("tearaway:51",)), judged, ordinary=stacks).conclusion
+    assert bad.why.startswith("Nothing in the stock suits these goods")
+    assert "keep a backing that stays" in bad.why
+    assert bad.do.startswith("Buy mesh-cutaway:51")
+    cap = stacks("cap-twill", holding="cap-frame")
+    ended = choose(setup("cap-twill", holding="cap-frame"), FACTS, cap, judged).conclusion
+    assert "nothing is computed" in ended.why
+    assert ended.do.startswith("Sew a sample")
+
+
+@pytest.mark.parametrize(("goods", "holding"), [("jersey", "hooped"), ("cap-twill", "cap-frame")])
+def test_what_does_not_fit_the_hoop_wants_a_larger_one_and_nothing_else(goods, holding) -> None:
+    too_small = Finding("hoop-too-small", Level.FAULT, (), None, 8.0, 0.0, "mm", None, "", "")
+    facts = replace(FACTS, measured=replace(NOTHING, items=(too_small,)))
+    made = setup(goods, holding=holding)
+    plan = choose(
+        made,
+        facts,
+        stacks(goods, holding=holding),
+        needs({}),
+        changes=lambda choice: (_change(3, "Turn its rows."),),
+    )
+    assert plan.outcome == "rework"
+    assert plan.rework == ()
+    assert plan.alternatives == ()
+    assert plan.steps.sewing[0].startswith("Do not sew it in this hoop")
+    assert "design has to help" not in said(plan)

@@ -13,8 +13,11 @@ import report_cases as cases
 from analyzer.arrays import frozen
 from analyzer.findings.types import Level
 from analyzer.pipeline import Checked
+from analyzer.plan.types import Conclusion
 from analyzer.regions.types import Regions
 from analyzer.report import Check, text
+from analyzer.report.tables import sureness_lines
+from analyzer.report.terminal import answer_rows, held_in_words
 from analyzer.report.words import Units, level, measure, middle_of, ounces, parse_length_mm
 
 
@@ -288,3 +291,52 @@ def test_typed_lengths(typed: str, mm: float) -> None:
 def test_no_lengths(typed: str) -> None:
     with pytest.raises(ValueError, match="no length above zero"):
         parse_length_mm(typed)
+
+
+def test_a_hoop_too_small_is_the_first_thing_said() -> None:
+    """Before what the cloth would do in it: that is computed for a hoop that it is never sewn in."""
+    one = cases.checked()
+    assert one.judged is not None
+    small = dataclasses.replace(
+        cases.FAULT, name="hoop-too-small", chance=None, because="Too large.", advice="Take a larger hoop."
+    )
+    beyond = dataclasses.replace(cases.FAULT, name="beyond-range", chance=None)
+    found = dataclasses.replace(one.judged.findings, items=(beyond, cases.FAULT, small))
+    judged = dataclasses.replace(one.judged, findings=found)
+    rows = dict(answer_rows(dataclasses.replace(one, judged=judged)))
+    assert rows["What is wrong"] == "hoop-too-small: Too large."
+    assert rows["What to try"] == "Take a larger hoop."
+
+
+def test_the_first_lines_follow_the_plan_where_a_stack_decides() -> None:
+    one = cases.checked()
+    assert one.plan is not None
+    ended = Conclusion(why="A rule is broken.", misses="It misses.", do="Change the file.")
+    concluded = dataclasses.replace(one, plan=dataclasses.replace(one.plan, conclusion=ended))
+    rows = answer_rows(concluded)
+    assert dict(rows)["What to try"] == "Change the file.", "not the stronger backing of the finding"
+    assert dict(rows)["Besides"] == "A rule is broken."
+    assert concluded.judged is not None
+    none = dataclasses.replace(concluded.judged, findings=cases.findings(()))
+    rows = answer_rows(dataclasses.replace(concluded, judged=none))
+    assert rows[:2] == [("What is wrong", "A rule is broken."), ("What to try", "Change the file.")]
+
+
+@pytest.mark.parametrize(
+    ("attach", "holding", "said"),
+    [
+        ("hooped", "hooped", "hooped"),
+        ("hooped", "cap-frame", "strapped on with the cap"),
+        ("fused", "cap-frame", "fused"),
+        ("hooped", "clamped", "clamped"),
+    ],
+)
+def test_nothing_is_hooped_in_a_cap_frame(attach: str, holding: str, said: str) -> None:
+    plan = dataclasses.replace(cases.plan(), attach=attach, holding=holding)  # type: ignore[arg-type]
+    assert held_in_words(plan) == said
+
+
+def test_where_nothing_was_computed_nothing_is_said_of_ranges() -> None:
+    lines = sureness_lines(dataclasses.replace(cases.SURENESS, mostly_from=(), says="Nothing is computed."))
+    assert lines == ["Nothing is computed."]
+    assert "ranges" in " ".join(sureness_lines(cases.SURENESS))

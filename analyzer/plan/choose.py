@@ -14,13 +14,14 @@ from analyzer.plan import reasons
 from analyzer.plan.advice import say
 from analyzer.plan.alternatives import alternatives, named
 from analyzer.plan.cautions import cautions
+from analyzer.plan.conclusion import concluded, of_a_cap
 from analyzer.plan.facts import Facts
 from analyzer.plan.handling import attach, needle, sheet_mm, speed_spm
 from analyzer.plan.rules import allowed, broken, is_lace, is_patch
 from analyzer.plan.search import Search, holds
 from analyzer.plan.steps import steps
 from analyzer.plan.topping import choose_topping, wants_topping
-from analyzer.plan.types import Alternative, Plan, Rework, ToppingChoice, Trial
+from analyzer.plan.types import Alternative, Conclusion, Plan, Rework, ToppingChoice, Trial
 
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
 #: Findings of the file that at level caution leave the plan in doubt, however good the stack.
@@ -126,16 +127,20 @@ def choose(
     trial = search.trial(choice)
     doubts = _doubts(setup, facts, choice, chosen_freely=not given and not from_stock)
     outcome = _outcome(setup, trial, doubts)
-    said = [*reasons.computed(setup, trial, given=given), *doubts.said()]
+    if "hoop-too-small" in doubts.faults:
+        said = [say("reason", "too_small"), *doubts.said()]
+        return _plan(setup, facts, choice, outcome, tuple(said), given=given, tried=len(search.trials))
+    buy = None
+    if ordinary is not None and (doubts.broken or not search.good(trial)):
+        buy = _to_buy(setup, ordinary(), judge, confirm)
+    said = [*reasons.computed(setup, trial, given=given, buy=buy), *doubts.said()]
     if doubts.broken and search.good(trial):
         said.append(say("reason", "holds_while_sewn"))
     said += reasons.by_rule(setup, facts, choice)
-    buy = None
     if ordinary is not None:
         kinds = {item.kind for one in candidates for item in one.backings}
         said.append(say("reason", "stock" if kinds & set(setup.cloth.backings) else "stock_rules"))
         if doubts.broken or not search.good(trial):
-            buy = _to_buy(setup, ordinary(), judge)
             said.append(say("reason", "buy_nothing") if buy is None else say("reason", "buy", buy=buy))
     others: tuple[Alternative, ...] = ()
     if not given:
@@ -155,15 +160,33 @@ def choose(
         changes=helping,
         given=given,
         tried=len(search.trials),
+        conclusion=concluded(
+            setup,
+            trial,
+            "given" if given else "stock" if from_stock else "open",
+            rules_broken=doubts.broken,
+            drowns=doubts.drowns,
+            buy=buy,
+            changes=helping,
+        ),
     )
 
 
 def _to_buy(
-    setup: Setup, usual: tuple[StackChoice, ...], judge: Callable[[StackChoice], Trial]
+    setup: Setup,
+    usual: tuple[StackChoice, ...],
+    judge: Callable[[StackChoice], Trial],
+    confirm: Callable[[StackChoice], Trial] | None,
 ) -> str | None:
-    """Return the lightest stack of the usual weights that holds, None where none does."""
-    found = Search(usual, judge, setup.chance_accepted).lightest()
-    return None if found is None else named(found)
+    """Return the lightest stack of the usual weights that holds, None where none does.
+
+    It is judged like the plan's own stack, or what is bought here might be refused when it is there.
+    """
+    search = Search(usual, judge, setup.chance_accepted)
+    found = search.lightest()
+    if found is not None and confirm is not None:
+        found = search.confirmed(found, confirm)
+    return None if found is None or not search.good(search.trial(found)) else named(found)
 
 
 def _for_a_cap(setup: Setup, facts: Facts, candidates: tuple[StackChoice, ...], *, given: bool) -> Plan:
@@ -173,7 +196,7 @@ def _for_a_cap(setup: Setup, facts: Facts, candidates: tuple[StackChoice, ...], 
     doubts = _doubts(setup, facts, choice, chosen_freely=True)
     outcome: Outcome = "rework" if doubts.faults else "sample-first"
     said = (say("reason", "caps"), *doubts.said())
-    return _plan(setup, facts, choice, outcome, said, given=given)
+    return _plan(setup, facts, choice, outcome, said, given=given, conclusion=of_a_cap(given=given))
 
 
 def _plan(
@@ -189,6 +212,7 @@ def _plan(
     changes: tuple[Rework, ...] = (),
     given: bool = False,
     tried: int = 0,
+    conclusion: Conclusion = Conclusion(),  # noqa: B008 - frozen
 ) -> Plan:
     return Plan(
         outcome=outcome,
@@ -208,6 +232,7 @@ def _plan(
         stacks_tried=tried,
         alternatives=others,
         rework=changes,
+        conclusion=conclusion,
     )
 
 

@@ -21,8 +21,11 @@ from analyzer.plan.search import Search, holds
 from analyzer.plan.types import Trial
 
 
-def computed(setup: Setup, trial: Trial, *, given: bool) -> tuple[str, ...]:
-    """Return what was computed of the chosen stack: how likely it misses, what decides, what is left."""
+def computed(setup: Setup, trial: Trial, *, given: bool, buy: str | None = None) -> tuple[str, ...]:
+    """Return what was computed of the chosen stack: how likely it misses, what decides, what is left.
+
+    ``buy`` is a stack that is not in the stock and holds.
+    """
     words, decided = chance_words(trial.chance_of_missing), trial.decided_by
     accepted = setup.chance_accepted
     misses, good = trial.chance_of_missing >= accepted, holds(trial, accepted)
@@ -31,7 +34,9 @@ def computed(setup: Setup, trial: Trial, *, given: bool) -> tuple[str, ...]:
     elif good:
         said = [say("reason", "lightest", accepted=one_in(accepted))]
     elif misses:
-        said = [say("reason", "best_of_bad", accepted=one_in(accepted), words=words)]
+        name = "best_of_bad" if buy is None else "best_of_stock"
+        helps = f" {say('reason', 'design')}" if buy is None else ""
+        said = [say("reason", name, accepted=one_in(accepted), words=words) + helps]
     elif trial.beyond_range:
         said = [say("reason", "out_of_range")]
     else:

@@ -87,6 +87,8 @@ def _sewing(setup: Setup, facts: Facts, choice: StackChoice, outcome: str, *, gi
         first = "sample_lace"
     if outcome == "rework" and given:
         first = "rework_given"
+    if facts.has("hoop-too-small"):
+        first = "larger_hoop"
     said = [say("sewing", first)]
     said.append(say("sewing", "speed", speed=f"{speed_spm(setup):.0f}"))
     said.append(say("sewing", "watch"))

@@ -66,6 +66,15 @@ class Steps:
 
 
 @dataclass(frozen=True, slots=True)
+class Conclusion:
+    """What a plan comes to, as whole sentences for the lines read first; empty where there is none."""
+
+    why: str = ""  #: what leaves it in doubt that no finding says: a rule of the trade, a cap
+    misses: str = ""  #: how likely a limit is missed after all
+    do: str = ""  #: what to do about it, where a stack decides; empty where findings give their own advice
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Everything that the person at the machine needs."""
 
@@ -88,3 +97,4 @@ class Plan:
     stacks_tried: int
     alternatives: tuple[Alternative, ...]
     rework: tuple[Rework, ...]
+    conclusion: Conclusion = Conclusion()

@@ -197,6 +197,8 @@ def plan_rows(plan: Plan, units: Units) -> list[tuple[str, str]]:
 
 def sureness_lines(sureness: Sureness) -> list[str]:
     """Return how far the predictions may be trusted."""
+    if not sureness.mostly_from:
+        return [sureness.says] if sureness.says else []
     if sureness.calibrated:
         basis = f"Calibrated by {words.counted(sureness.from_sewouts, 'sew-out')}."
     else:

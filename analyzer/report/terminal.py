@@ -9,7 +9,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from analyzer.findings import chance_words
+from analyzer.findings import RULES, chance_words
 from analyzer.findings.types import Finding
 from analyzer.goods.types import StackChoice
 from analyzer.pipeline import Checked, OnGoods
@@ -140,8 +140,10 @@ def ending(checked: Checked) -> tuple[str, str]:
     )
     put = "Stitch it on" if cloth.family == "none" else "Behind"
     over = f"over: {plan.topping.kind}" if plan.topping else "no topping"
-    said = f"{put}: {behind}, {plan.attach}" if behind else f"{put}: nothing"
-    return f"{name} {words.goods_phrase(cloth)}: {outcome}", f"{said}; {over}."
+    said = f"{put}: {behind}, {held_in_words(plan)}" if behind else f"{put}: nothing"
+    return f"{name} {words.goods_phrase(cloth)}: {outcome}", f"{said}; {over}." + (
+        f" Buy {plan.buy}." if plan.buy else ""
+    )
 
 
 def summary(endings: Iterable[tuple[str, str]], *, width: int = 80, bold: bool = False) -> str:
@@ -160,8 +162,11 @@ def ranked(checked: Checked) -> tuple[Finding, ...]:
     found = checked.judged.findings if checked.judged else checked.measured
     order = {level: place for place, level in enumerate(words.SHAPES)}
     beyond = checked.judged is not None and checked.judged.response.pull_in.beyond_range
-    first = "beyond-range" if beyond else found.decided_by
-    items = sorted(found.items, key=lambda item: (order[item.level], item.name != first))
+    # what does not fit the hoop is computed in a hoop that it is not sewn in: that comes before all else
+    firsts = ("hoop-too-small", "beyond-range" if beyond else found.decided_by)
+    items = sorted(
+        found.items, key=lambda item: (order[item.level], *(item.name != first for first in firsts))
+    )
     return tuple(predicted.said_of(item, checked.judged) for item in items)
 
 
@@ -173,7 +178,16 @@ def _worst(findings: Sequence[Finding]) -> Finding | None:
 def _behind(plan: Plan) -> str:
     """Return what goes behind the goods and how it is held."""
     behind = backing_in_words(plan.choice)
-    return behind if behind == "nothing" else f"{behind}, {plan.attach}"
+    return behind if behind == "nothing" else f"{behind}, {held_in_words(plan)}"
+
+
+def held_in_words(plan: Plan) -> str:
+    """Return how the backing is held to the goods; what is held with them goes as they are held."""
+    if plan.attach != "hooped":
+        return plan.attach
+    return {"cap-frame": "strapped on with the cap", "clamped": "clamped", "magnetic": "under the frame"}.get(
+        plan.holding, plan.attach
+    )
 
 
 def backing_in_words(choice: StackChoice) -> str:
@@ -205,16 +219,34 @@ def answer_rows(checked: Checked) -> list[tuple[str, str]]:
     """Return the answer itself: what is wrong, what to try, what goes behind and over the goods."""
     plan, worst = checked.plan, _worst(ranked(checked))
     lace = checked.judged is not None and checked.judged.setup.cloth.family == "none"
-    sound = "nothing that needs changing was found"
     if not plan:
         sound = "nothing in the file itself; how it sews depends on the goods, see below"
-    rows = [("What is wrong", _one_line(worst) if worst else sound)]
-    if worst and worst.advice:
-        rows.append(("What to try", worst.advice))
-    if plan:
+        rows = [("What is wrong", _one_line(worst) if worst else sound)]
+        rows += [("What to try", worst.advice)] if worst and worst.advice else []
+    else:
+        rows = _concluded_rows(plan, worst)
         rows.append(("Stitch it on" if lace else "Put behind it", _behind(plan)))
         rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
     return rows
+
+
+def _concluded_rows(plan: Plan, worst: Finding | None) -> list[tuple[str, str]]:
+    """Return what is wrong and what to try, as the plan ended.
+
+    What a stack decides is helped by what the search came to, not by what the finding names in general.
+    """
+    ended = plan.conclusion
+    if worst is None:
+        wrong = ended.why or ended.misses or "nothing that needs changing was found"
+        do = ended.do if ended.why or ended.misses else ""
+        return [("What is wrong", wrong), *([("What to try", do)] if do else [])]
+    rows = [("What is wrong", _one_line(worst))]
+    rows += [("Besides", ended.why)] if ended.why else []
+    decided = RULES[worst.name].cure == "stack" if worst.name in RULES else False
+    do = [ended.do] if decided and ended.do else [worst.advice]
+    do += [ended.do] if plan.buy and not decided else []
+    text = " ".join(one for one in do if one)
+    return [*rows, *([("What to try", text)] if text else [])]
 
 
 def _one_line(item: Finding) -> str:

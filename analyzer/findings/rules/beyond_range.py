@@ -11,10 +11,21 @@ Try: a backing, a stronger one, or a lighter design.
 from __future__ import annotations
 
 from analyzer.findings.evidence import Evidence, Rule
+from analyzer.findings.field import clearance_mm
 from analyzer.findings.types import Finding, Level
 
-_LACE = "On film alone the stitching draws together further than can be computed; expect a smaller piece."
-_LACE_ADVICE = "Sew a sample, measure it rinsed and dry, and make the design that much larger."
+_SAID = (
+    "It will distort badly, more than can be computed.",
+    "Put a backing behind it or a stronger one, or choose a lighter design.",
+)
+_LACE = (
+    "On film alone the stitching draws together further than can be computed; expect a smaller piece.",
+    "Sew a sample, measure it rinsed and dry, and make the design that much larger.",
+)
+_OUTSIDE = (
+    "The design does not fit into this hoop, so what the cloth does in it cannot be computed.",
+    "Take a larger hoop and check it again.",
+)
 
 
 def look(evidence: Evidence) -> Finding | None:
@@ -22,6 +33,11 @@ def look(evidence: Evidence) -> Finding | None:
     if evidence.response is None or not evidence.response.pull_in.beyond_range:
         return None
     pull = evidence.response.pull_in
+    because, advice = _SAID
+    if evidence.is_lace:
+        because, advice = _LACE
+    if evidence.setup is not None and clearance_mm(evidence.design, evidence.setup.hoop)[0] < 0:
+        because, advice = _OUTSIDE
     return Finding(
         name=RULE.name,
         level=Level.CAUTION if evidence.is_lace else Level.FAULT,
@@ -31,10 +47,8 @@ def look(evidence: Evidence) -> Finding | None:
         limit=evidence.limit("strain_p95"),
         unit="share",
         chance=None,
-        because=_LACE if evidence.is_lace else "It will distort badly, more than can be computed.",
-        advice=_LACE_ADVICE
-        if evidence.is_lace
-        else "Put a backing behind it or a stronger one, or choose a lighter design.",
+        because=because,
+        advice=advice,
     )
 
 

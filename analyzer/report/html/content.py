@@ -15,7 +15,7 @@ from analyzer.report.fill_in import gaps_by_trouble, meant_mm
 from analyzer.report.html.shape import Sheet
 from analyzer.report.numbers import sound_text
 from analyzer.report.schema import Document
-from analyzer.report.terminal import backing_in_words, ranked
+from analyzer.report.terminal import answer_rows, ranked
 from analyzer.report.words import Units
 
 _BIDI = dict.fromkeys((*range(0x202A, 0x202F), *range(0x2066, 0x206A)), "\ufffd")
@@ -133,31 +133,12 @@ def answer(checked: Checked, found: Sequence[Found], units: Units) -> dict[str, 
     """Return what stands on top: the outcome, the one thing wrong, what to put behind it."""
     plan, on = checked.plan, checked.judged
     worst = next((one for one in found if one.item.level in ("fault", "caution")), None)
-    rows: list[tuple[str, str]] = []
-    if worst is not None:
-        likely = f" ({chance_words(worst.item.chance)})" if worst.item.chance is not None else ""
-        rows.append(("What is wrong", f"{worst.item.name}{likely}: {worst.because}"))
-        if worst.advice:
-            rows.append(("What to try", worst.advice))
-    elif plan:
-        rows.append(("What is wrong", "Nothing that needs changing was found."))
-    else:
-        rows.append(
-            ("What is wrong", "Nothing in the file itself; how it sews depends on the goods, see below.")
-        )
-    if plan and on:
-        behind = backing_in_words(plan.choice)
-        lace = on.setup.cloth.family == "none"
-        if behind != "nothing":
-            behind += f", {plan.attach}"
-        rows.append(("Stitch it on" if lace else "Put behind it", behind))
-        rows.append(("Over it", f"{plan.topping.kind}: {plan.topping.why}" if plan.topping else "no topping"))
     return {
         "outcome": words.OUTCOMES[plan.outcome] if plan else "measured and compared",
         "goods": words.goods_phrase(on.setup.cloth)
         if on
         else "on no goods yet: name them and a plan can be made",
-        "rows": [(label, units.sentence(clean(text))) for label, text in rows],
+        "rows": [(label, units.sentence(clean(text))) for label, text in answer_rows(checked)],
         "worst": worst,
     }
 

@@ -17,7 +17,7 @@ from analyzer.report.paper.pages import FIELD_MM, MARGIN_MM, Paper, Side
 from analyzer.report.paper.threads import Block, blocks
 from analyzer.report.paper.types import Occasion, Piece
 from analyzer.report.predicted import gap_table
-from analyzer.report.terminal import backing_in_words
+from analyzer.report.terminal import backing_in_words, held_in_words
 from analyzer.report.words import Units
 
 _PICTURE_MM = 68.0
@@ -180,7 +180,7 @@ def _stack_rows(plan: Plan, size_mm: tuple[float, float], *, lace: bool) -> list
     if behind == "nothing":
         return [(label, "nothing"), ("Over it", over)]
     return [
-        (label, f"{behind}, {plan.attach}"),
+        (label, f"{behind}, {held_in_words(plan)}"),
         ("Cut", f"each layer {both(*plan.sheet_mm)}"),
         ("Over it", over),
     ]
