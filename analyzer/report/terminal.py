@@ -243,9 +243,9 @@ def _concluded_rows(plan: Plan, worst: Finding | None) -> list[tuple[str, str]]:
     rows = [("What is wrong", _one_line(worst))]
     rows += [("Besides", ended.why)] if ended.why else []
     decided = RULES[worst.name].cure == "stack" if worst.name in RULES else False
-    do = [ended.do] if decided and ended.do else [worst.advice]
-    do += [ended.do] if plan.buy and not decided else []
-    text = " ".join(one for one in do if one)
+    advice = [ended.do] if decided and ended.do else [worst.advice]
+    advice += [ended.do] if plan.buy and not decided else []
+    text = " ".join(one for one in advice if one)
     return [*rows, *([("What to try", text)] if text else [])]
 
 
