@@ -183,7 +183,7 @@ def test_what_a_finer_grid_adds_is_much_alike_on_other_goods(last, backings):
     """Derived: both answers differ only by the grid, and must agree far better than the draws spread."""
     other = stack(JERSEY, *backings)
     fine = respond(last, other, DRAWS, detail="screen")
-    first, coarse = scan(last, [stack(TWILL, CUTAWAY), other], DRAWS)
+    first, coarse = scanned(last, [stack(TWILL, CUTAWAY), other], DRAWS)
     assert (first.solves, coarse.solves) == (_runs(stack(TWILL, CUTAWAY), axes_only=True) + 1, 1)
     low, high = np.percentile(fine.gaps[0].draws_mm, (5, 95), axis=0)
     off = np.abs(coarse.gaps[0].nominal_mm - fine.gaps[0].nominal_mm)
@@ -195,9 +195,9 @@ def test_what_a_finer_grid_adds_is_much_alike_on_other_goods(last, backings):
 def test_stacks_sewn_together_move_as_each_does_alone(last):
     """Derived: the members of a batch do not know of each other, whatever layers and sheets they have."""
     stacks = [stack(TWILL, CUTAWAY), stack(JERSEY), stack(JERSEY, TEARAWAY, CUTAWAY)]
-    together = scan(last, stacks, DRAWS)
+    together = scanned(last, stacks, DRAWS)
     for one, member in zip(stacks[1:], together[1:], strict=True):
-        (_, alone) = scan(last, [stacks[0], one], DRAWS)
+        _, alone = scanned(last, [stacks[0], one], DRAWS)
         assert member.gaps[0].nominal_mm == pytest.approx(alone.gaps[0].nominal_mm, abs=0.01)
         assert member.pucker.nominal_mm == pytest.approx(alone.pucker.nominal_mm, rel=0.03)
         assert member.unhooped.moved_mm == pytest.approx(alone.unhooped.moved_mm, rel=0.03)
@@ -205,12 +205,26 @@ def test_stacks_sewn_together_move_as_each_does_alone(last):
 
 def test_a_scan_spreads_as_a_screen_does(last):
     """Derived: left out are corners of the surface and the needle's damage; solves end a little sooner."""
-    (quick,) = scan(last, [stack(JERSEY, CUTAWAY)], DRAWS)
+    (quick,) = scanned(last, [stack(JERSEY, CUTAWAY)], DRAWS)
     slow = respond(last, stack(JERSEY, CUTAWAY), DRAWS, detail="screen")
     at = int(np.abs(slow.gaps[0].nominal_mm - slow.gaps[0].meant_mm).argmax())
     assert quick.gaps[0].nominal_mm == pytest.approx(slow.gaps[0].nominal_mm, abs=0.01)
     ends = [np.percentile(one.gaps[0].draws_mm[:, at], (5, 95)) for one in (quick, slow)]
     assert ends[0] == pytest.approx(ends[1], abs=0.1 * np.ptp(ends[1]))
+
+
+def scanned(*arguments):
+    return [one.response() for one in scan(*arguments)[0]]
+
+
+def test_a_later_scan_goes_by_the_lead_of_an_earlier_one(last):
+    """Derived: sewn beside the first stack or after it, a stack is the same."""
+    first, other = stack(TWILL, CUTAWAY), stack(JERSEY, CUTAWAY)
+    (_, beside), lead = scan(last, [first, other], DRAWS)
+    (after,), same = scan(last, [other], DRAWS, lead)
+    assert same is lead
+    assert after.drawn == pytest.approx(beside.drawn, abs=0.02)
+    assert after.beyond_range == beside.beyond_range == after.response().pull_in.beyond_range
 
 
 def _runs(one, **how):

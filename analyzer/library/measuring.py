@@ -6,32 +6,25 @@ Runs in a process of its own, so everything that goes in and comes out is plain 
 from __future__ import annotations
 
 import hashlib
-import itertools
-from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import cache
 
-from analyzer import cloth, findings, goods, mechanics, pipeline, plan
+from analyzer import cloth, findings, goods, pipeline
 from analyzer.cloth import Cover, Use
 from analyzer.design import Command, Design
 from analyzer.errors import NotConverged, PrehoopError
-from analyzer.findings import Evidence
-from analyzer.findings.types import Finding, Findings, GapVerdict
+from analyzer.findings.types import Findings
 from analyzer.formats import read_bytes
-from analyzer.goods import Draws, Setup, StackChoice
 from analyzer.job import Job, OwnMaterials
+from analyzer.library.screening import Measured, noted_of, screened, verdict_of
 from analyzer.library.sketch import packed, sketch
 from analyzer.library.thumb import thumb
-from analyzer.library.types import Asked, Measures, Noted, Record, Verdict
+from analyzer.library.types import Asked, Measures, Record, Verdict
 from analyzer.regions import Edges, Regions, cut
 from analyzer.regions.types import RegionKind
 from analyzer.report.fill_in import colour_stitches, worst_gap
 from analyzer.report.numbers import sound_text
-from analyzer.report.terminal import backing_in_words
 
 _USUAL = "poplin"  #: thread, speed and thickness of what is measured before any goods are named
 _RASTER_MM = 0.1217  #: of what is not planned in full; a void in eight is then another, area within 1 %
-_DRAWS = 400  #: of a screen: a chance of one in ten is then known within three in a hundred
 
 
 def look_at(name: str, content: bytes, asked: Asked) -> Record:
@@ -71,64 +64,13 @@ def _measured(design: Design, asked: Asked) -> tuple[Measures, tuple[Verdict, ..
     if asked.full:
         verdicts = tuple(_full(design, job) for job in jobs)
     else:
-        verdicts = tuple(one.verdict for one in screened(design, regions, cover, use, setups))
+        verdicts = tuple(one.verdict for one in screened(Measured(design, regions, cover, use), setups))
     return _measures(design, regions, cover, use, own), verdicts
 
 
 def _job(name: str, asked: Asked) -> Job:
     own = tuple(OwnMaterials(text, source) for text, source in asked.own)
     return Job(goods=name, care=asked.care, own=own)
-
-
-@dataclass(frozen=True, slots=True)
-class Screened:
-    """What a screen of one design on one goods gives."""
-
-    verdict: Verdict
-    response: mechanics.Response
-
-
-def screened(
-    design: Design, regions: Regions, cover: Cover, use: Use, setups: Iterable[Setup]
-) -> tuple[Screened, ...]:
-    """Return what a design does on each goods with one medium layer of the backing that is usual there.
-
-    A screen ranks designs (:func:`analyzer.mechanics.scan`); before anything is sewn, check does it in full.
-    """
-    done: list[Screened] = []
-    for hoop, alike in itertools.groupby(setups, key=lambda setup: setup.hoop):
-        sewing = mechanics.prepare(design, regions, hoop, detail="screen")
-        on = list(alike)
-        choices = [_usual_choice(setup, regions, cover) for setup in on]
-        stacks = [goods.build_stack(setup, choice) for setup, choice in zip(on, choices, strict=True)]
-        responses = mechanics.scan(sewing, stacks, draws_of_a_screen())
-        for setup, choice, stack, response in zip(on, choices, stacks, responses, strict=True):
-            flat = setup.holding != "cap-frame"
-            evidence = Evidence(design, regions, cover, use, setup, stack, response if flat else None, choice)
-            found = findings.judge(evidence)
-            verdict = screen_verdict(setup, choice, found, beyond=response.pull_in.beyond_range)
-            done.append(Screened(verdict, response))
-    return tuple(done)
-
-
-def _usual_choice(setup: Setup, regions: Regions, cover: Cover) -> StackChoice:
-    over = plan.choose_topping(setup, regions, cover)
-    return plan.usual_stack(setup, regions, cover, over.kind if over else None)
-
-
-@cache
-def draws_of_a_screen() -> Draws:
-    """Return the draws that every screen goes by."""
-    return goods.draw(_DRAWS, 0)
-
-
-def screen_verdict(setup: Setup, choice: StackChoice, found: Findings, *, beyond: bool) -> Verdict:
-    """Return what a screen says of one goods: faults and what cannot be computed want rework."""
-    faults = [item for item in found.items if item.level == "fault"]
-    holds = not beyond and found.chance_of_missing <= setup.chance_accepted
-    outcome = "rework" if faults or beyond else "hoop-it" if holds else "sample-first"
-    worst = max(found.gaps, key=lambda one: max(one.chance_bare, one.chance_overlap), default=None)
-    return _verdict(setup.cloth.name, outcome, found, worst, choice, holds=holds)
 
 
 def _full(design: Design, job: Job) -> Verdict:
@@ -139,33 +81,7 @@ def _full(design: Design, job: Job) -> Verdict:
         raise NotConverged("a check on goods came back without a plan")
     found, setup = judged.findings, judged.setup
     holds = found.chance_of_missing <= setup.chance_accepted
-    worst = worst_gap(judged)
-    return _verdict(setup.cloth.name, chosen.outcome, found, worst, chosen.choice, holds=holds)
-
-
-def _verdict(
-    on: str, outcome: str, found: Findings, worst: GapVerdict | None, choice: StackChoice, *, holds: bool
-) -> Verdict:
-    return Verdict(
-        goods=on,
-        outcome=outcome,
-        chance=found.chance_of_missing,
-        decided_by=found.decided_by,
-        worst_gap_mm=worst.worst_mm if worst else None,
-        gap_low_mm=worst.low_mm if worst else None,
-        gap_high_mm=worst.high_mm if worst else None,
-        pucker_mm=found.pucker.amplitude_mm,
-        stack=backing_in_words(choice),
-        enough=holds,
-        backing=", ".join(one.kind for one in choice.backings),
-        backing_g_m2=choice.total_g_m2,
-        layers=choice.layers,
-        noted=_noted(on, found.items),
-    )
-
-
-def _noted(on: str, items: Iterable[Finding]) -> tuple[Noted, ...]:
-    return tuple(Noted(on, item.name, item.level.value, item.measured, item.chance) for item in items)
+    return verdict_of(setup.cloth.name, chosen.outcome, found, worst_gap(judged), chosen.choice, holds=holds)
 
 
 def _measures(design: Design, regions: Regions, cover: Cover, use: Use, own: Findings) -> Measures:
@@ -200,5 +116,5 @@ def _measures(design: Design, regions: Regions, cover: Cover, use: Use, own: Fin
         threads=threads,
         thumb=thumb(design),
         sketch=packed(sketch(design)),
-        noted=_noted("", own.items),
+        noted=noted_of("", own.items),
     )

@@ -11,7 +11,8 @@ from analyzer.mechanics.against import against_drift
 from analyzer.mechanics.counter import PASSES, Miss, Moves, Reason, counter, moved_design
 from analyzer.mechanics.course import Course, at_points, course
 from analyzer.mechanics.membrane import Membrane
-from analyzer.mechanics.respond import Earlier, respond, scan
+from analyzer.mechanics.respond import Earlier, respond
+from analyzer.mechanics.scan import Lead, Scanned, scan
 from analyzer.mechanics.sewing import Sewing, prepare
 from analyzer.mechanics.types import ColumnDraws, GapDraws, PuckerDraws, PullIn, Response, Unhooped
 
@@ -21,6 +22,7 @@ __all__ = [
     "Course",
     "Earlier",
     "GapDraws",
+    "Lead",
     "Membrane",
     "Miss",
     "Moves",
@@ -28,6 +30,7 @@ __all__ = [
     "PullIn",
     "Reason",
     "Response",
+    "Scanned",
     "Sewing",
     "Unhooped",
     "against_drift",

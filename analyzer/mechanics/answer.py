@@ -81,7 +81,7 @@ def answer(
         mostly_from=ranked_causes(stack, draws, _telling(gaps, columns, pucker)),
         solves=solves,
         unhooped=_unhooped(sewing, stack, freed, weight),
-        common=frozen(_common(middle, drawn)),
+        common=frozen(common(middle, drawn)),
     )
 
 
@@ -94,7 +94,7 @@ def visible(regions: Regions) -> Bools:
     return shown
 
 
-def _common(middle: Floats, drawn: Floats) -> Floats:
+def common(middle: Floats, drawn: Floats) -> Floats:
     """Draws (n,) of all quantities together over their nominal values, those that move most counting most."""
     size = float(middle @ middle)
     result: Floats = drawn @ middle / size if size > 0.0 else np.ones(len(drawn))

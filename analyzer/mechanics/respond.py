@@ -19,14 +19,13 @@ from analyzer.mechanics.pullin import strain_p95
 from analyzer.mechanics.rim import most_pull_n_per_m, with_slip
 from analyzer.mechanics.sequence import Sewn, Variants, sew, sew_each
 from analyzer.mechanics.sewing import Sewing
-from analyzer.mechanics.surface import Fine, Plan, Runs, plan_runs, scaled, spread_out, telling_rows
+from analyzer.mechanics.surface import Fine, Plan, Runs, plan_runs, spread_out, telling_rows
 from analyzer.mechanics.types import Response
 from analyzer.mechanics.wanted import read, visible_share
 
 # of each block's energy; what a block leaves goes into the next. Gaps are then good to some thousandths of a
 # millimetre, or half a per cent; over the draws to one or two per cent
 TOLERANCE, SCREEN_TOLERANCE, SPREAD_TOLERANCE = 2e-2, 5e-2, 5e-2
-_SCAN_TOLERANCE = 0.1  # what is left comes in with the next blocks; gaps of a scan are no further off for it
 _REMEMBERED = 3  # earlier stacks from whose steps solves begin
 _SPREAD_SHARE, _ENDS_SHARE = 0.25, 0.5  # of the time, for progress
 
@@ -82,7 +81,7 @@ def respond(
     earlier = Earlier() if earlier is None else earlier
     full = detail == "full"
     plan = plan_runs(stack) if like is None else None
-    (begun,) = _begin(
+    (begun,) = begin(
         sewing,
         (stack,),
         (plan,),
@@ -91,7 +90,7 @@ def respond(
         _part(progress, 0.0, _SPREAD_SHARE if full else 0.5),
     )
     rows = telling_rows(plan, begun.runs) if full and plan is not None else (0,)
-    screened = _sew_screen(
+    screened = sew_screen(
         sewing,
         begun,
         rows,
@@ -106,47 +105,18 @@ def respond(
         sewn = sew(
             layout, sewing.stitches, one, tolerance=TOLERANCE, progress=_part(progress, _ENDS_SHARE, 1.0)
         )
-    nominal = _nominal(sewing, begun, layout, sewn)
+    nominal = nominal_of(sewing, begun, layout, sewn)
     drawn = (
         like.common[:, None] * nominal.middle
         if like is not None
         else spread_out(
-            begun.plan, stack, draws, begun.runs, nominal.middle, _fine(sewing, begun, rows, screened)
+            begun.plan, stack, draws, begun.runs, nominal.middle, fine_of(sewing, begun, rows, screened)
         )
     )
     return answer(sewing, begun, nominal, draws, drawn, solves=len(begun.runs.scale) + len(rows) + full)
 
 
-def scan(sewing: Sewing, stacks: Sequence[Stack], draws: Draws) -> tuple[Response, ...]:
-    """Sew the design on stacks of different goods, quickly: for ranking many designs, not before sewing.
-
-    All are sewn at once on the coarsest grid, in its few blocks: the first over what is uncertain of each of
-    its stiffnesses alone, the others at nominal values. The first is also sewn as a screen. What that adds to
-    its nominal values, and how they vary over the draws, is taken over by the others.
-    ``benchmarks/bench_screen.py`` tells how far that is off.
-
-    Raises:
-        NotConverged: a solve missed its tolerance.
-
-    """
-    plans = (plan_runs(stacks[0], axes_only=True), *(None for _ in stacks[1:]))
-    first, *others = _begin(sewing, stacks, plans, _SCAN_TOLERANCE)
-    screened = _sew_screen(sewing, first, (0,), _SCAN_TOLERANCE)
-    nominal = _nominal(sewing, first, sewing.screen, screened)
-    fine = _fine(sewing, first, (0,), screened)
-    drawn = spread_out(first.plan, first.stack, draws, first.runs, nominal.middle, fine)
-    responses = [answer(sewing, first, nominal, draws, drawn, solves=len(first.runs.scale) + 1)]
-    finer = scaled(nominal.middle, first.runs.wanted[0])
-    moves = _rms(nominal.states)[0] / max(first.runs.scale[0], 1e-12)
-    for begun in others:
-        states = _slipped(sewing, sewing.spread, begun.stack, begun.coarse.states[:1] * moves, begun.coarse)
-        nominal = Nominal(sewing.spread, states, begun.coarse.forming[:1], begun.runs.wanted[0] * finer)
-        drawn = responses[0].common[:, None] * nominal.middle
-        responses.append(answer(sewing, begun, nominal, draws, drawn, solves=1))
-    return tuple(responses)
-
-
-def _begin(
+def begin(
     sewing: Sewing,
     stacks: Sequence[Stack],
     plans: Sequence[Plan | None],
@@ -177,11 +147,11 @@ def _begin(
     for stack, plan, own, sewn, slips in zip(stacks, made, variants, all_sewn, slipping, strict=True):
         ringed = ring_contraction(sewing.spread, sewn.states, ring(sewing.spread))
         wanted = np.column_stack([_wanted(sewing, sewing.spread, sewn, stack), ringed])
-        begun.append(Begun(stack, plan, own, sewn, Runs(_rms(sewn.states), wanted, slips)))
+        begun.append(Begun(stack, plan, own, sewn, Runs(rms(sewn.states), wanted, slips)))
     return begun
 
 
-def _sew_screen(
+def sew_screen(
     sewing: Sewing,
     begun: Begun,
     rows: Sequence[int],
@@ -201,17 +171,17 @@ def _sew_screen(
     )
 
 
-def _nominal(sewing: Sewing, begun: Begun, layout: Layout, sewn: Sewn) -> Nominal:
+def nominal_of(sewing: Sewing, begun: Begun, layout: Layout, sewn: Sewn) -> Nominal:
     """Return the nominal values that variant 0 of ``sewn`` on ``layout`` gives."""
-    states = _slipped(sewing, layout, begun.stack, sewn.states[:1], begun.coarse)
+    states = slipped(sewing, layout, begun.stack, sewn.states[:1], begun.coarse)
     one = replace(sewn, states=states, forming=sewn.forming[:1])
     middle = np.append(_wanted(sewing, layout, one, begun.stack)[0], begun.runs.wanted[0, -1])
     return Nominal(layout, states, one.forming, middle)
 
 
-def _fine(sewing: Sewing, begun: Begun, rows: Sequence[int], screened: Sewn) -> Fine:
+def fine_of(sewing: Sewing, begun: Begun, rows: Sequence[int], screened: Sewn) -> Fine:
     """Return what the screen layout gave of some of the runs; the ring is taken to move as all does."""
-    scale, runs, chosen = _rms(screened.states), begun.runs, list(rows)
+    scale, runs, chosen = rms(screened.states), begun.runs, list(rows)
     finer = scale / scale[0] * runs.scale[0] / runs.scale[chosen]
     ringed = runs.wanted[chosen, -1] * finer
     return Fine(
@@ -259,12 +229,12 @@ def sew_nominal(sewing: Sewing, stack: Stack) -> tuple[Floats, Floats, bool]:
     """
     one = make_variants(stack, {}, 1)
     sewn = sew(sewing.full, sewing.stitches, one, tolerance=TOLERANCE)
-    states = _slipped(sewing, sewing.full, stack, sewn.states)
+    states = slipped(sewing, sewing.full, stack, sewn.states)
     beyond = strain_p95(sewing.full, states[0, -1]) > constants("limits")["strain_p95"].value
     return states, sewn.forming, beyond
 
 
-def _slipped(
+def slipped(
     sewing: Sewing, layout: Layout, stack: Stack, states: Floats, coarse: Sewn | None = None
 ) -> Floats:
     """Return the nominal ``states`` on ``layout`` with what slips at the rim, where the holding has a limit.
@@ -287,7 +257,7 @@ def _slipped(
     )
 
 
-def _rms(states: Floats) -> Floats:
+def rms(states: Floats) -> Floats:
     """Root mean square displacement at the end of each variant, (v,) mm."""
     result: Floats = np.sqrt(np.mean(states[:, -1] ** 2, axis=(1, 2)))
     return result

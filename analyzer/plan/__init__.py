@@ -7,13 +7,13 @@ that callable.
 
 from analyzer.plan.alternatives import named
 from analyzer.plan.candidates import candidates, piece_box_mm, piece_of
-from analyzer.plan.choose import choose, trial_of
+from analyzer.plan.choose import choose, outcome_of, trial_of
 from analyzer.plan.facts import Facts
 from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposals, weighed
 from analyzer.plan.rules import allowed
 from analyzer.plan.topping import choose_topping
 from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice, Trial
-from analyzer.plan.usual import usual_stack
+from analyzer.plan.usual import usual_stack, usual_stacks
 
 __all__ = [
     "Alternative",
@@ -31,11 +31,13 @@ __all__ = [
     "choose",
     "choose_topping",
     "named",
+    "outcome_of",
     "outlook",
     "piece_box_mm",
     "piece_of",
     "proposals",
     "trial_of",
     "usual_stack",
+    "usual_stacks",
     "weighed",
 ]

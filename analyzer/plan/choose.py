@@ -236,6 +236,11 @@ def _plan(
     )
 
 
+def outcome_of(setup: Setup, facts: Facts, trial: Trial) -> Outcome:
+    """Return the outcome of one stack that was not chosen by the user, without searching for another."""
+    return _outcome(setup, trial, _doubts(setup, facts, trial.choice, chosen_freely=True))
+
+
 def _outcome(setup: Setup, trial: Trial, doubts: _Doubts) -> Outcome:
     """Judge the stack chosen. Lace holds its own shape once it is sewn, so beyond range it wants a sample."""
     if doubts.faults or (trial.beyond_range and not is_lace(setup)):
