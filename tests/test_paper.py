@@ -220,6 +220,60 @@ def test_a_risk_report_of_an_order_lists_what_is_missing_and_changed(crest: Chec
     assert said.count("I accept the risks named") == 1
 
 
+def test_the_risk_report_is_in_words_of_the_customer(crest: Check) -> None:
+    said = words(risk_report([Piece(crest)]))
+    assert crest.plan is not None
+    assert {one.region for one in crest.plan.rework} > {None}, "changes to a region and to the whole"
+    assert "copy of the design that is moved" in said
+    for of_the_shop in ("prehoop counter", "Region ", "needle and the moving frame", "least known value"):
+        assert of_the_shop not in said
+    two = words(risk_report([Piece(crest, position=1), Piece(cases.checked(), position=2), Piece(crest)]))
+    assert two.count("Uncalibrated estimates. No measured sew-out") == 1
+    assert "formaldehyde" in said, "what the wearer has to know stays"
+    sheet = words(sewing_sheet(Piece(crest)))
+    for caution in crest.plan.cautions:
+        assert re.sub(r"\s+", " ", caution) in sheet, "how to work the machine stands on the sewing sheet"
+
+
+def test_the_paper_to_be_signed_says_both_limits(crest: Check) -> None:
+    said = words(risk_report([Piece(crest)]))
+    assert "limit 0.3 mm" in said
+    assert "bare cloth allowed 0.5 mm (0.3 mm at thin outlines)" in said
+    asked = check(
+        read(SAMPLES / "crest-outline-last.dst"), Job(goods="jersey", tolerance_mm=0.4), changes=False
+    )
+    assert "bare cloth allowed 0.4 mm, backing" in words(risk_report([Piece(asked)]))
+
+
+def test_a_customer_gets_no_figures_that_cannot_be_seen() -> None:
+    """3193 mm of thread sewn in between against 3000 mm tells nobody anything."""
+    between = replace(cases.FAULT, name="order-fights-cloth", measured=3193.3, limit=3000.0, chance=None)
+    one = cases.checked()
+    assert one.judged is not None
+    found = replace(one.judged.findings, items=(between, replace(cases.FAULT, measured=0.9, limit=0.5)))
+    said = words(risk_report([Piece(replace(one, judged=replace(one.judged, findings=found)))]))
+    assert plain_words()["order-fights-cloth"] in said
+    assert "3193" not in said
+    assert "0.9 mm, limit 0.5 mm" in said
+
+
+def test_of_lace_no_goods_are_asked_for() -> None:
+    lace = check(read(SAMPLES / "lace-starfish.dst"), Job(goods="none"), changes=False)
+    said = words(risk_report([Piece(lace, quantity=5, spares=1)]))
+    assert "more of the goods" not in said
+    assert "we sew 1 more" in said
+
+
+def test_a_frame_too_small_is_no_rule_of_the_goods_and_nothing_else_is_promised() -> None:
+    small = check(read(SAMPLES / "crest-outline-last.dst"), Job(goods="jersey", hoop="30x30"))
+    said = words(risk_report([Piece(small)]))
+    assert "larger frame" in said
+    assert f"{plain_words()['hoop-too-small']} from size and frame" in said
+    assert plain_words()["beyond-range"] not in said
+    assert "changed before" not in said
+    assert digitizer_note(Piece(small)) is None
+
+
 def test_every_finding_has_plain_words_for_a_customer() -> None:
     assert set(plain_words()) == set(RULES)
     assert all(not re.search(r"\d", text) for text in plain_words().values())

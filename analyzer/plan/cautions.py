@@ -9,11 +9,22 @@ from analyzer.plan.handling import attach
 from analyzer.plan.rules import is_lace, may_be_wetted, touches_skin
 from analyzer.plan.topping import wants_topping
 
+_WEARER = ("iron", "wet", "pile_wash", "topping_none", "bleach", "dye", "skin", "child", "makers")
 _SMALL_CHILDREN = ("pile-knit",)  # families of which toys and blankets are made
 
 
 def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
     """Return what to beware of on these goods with this stack."""
+    return tuple(say("caution", name) for name in _applying(setup, choice))
+
+
+def for_the_wearer(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
+    """Return what whoever wears, washes or gives the piece has to know; nothing of the machine."""
+    return tuple(say("wearer", name) for name in _applying(setup, choice) if name in _WEARER)
+
+
+def _applying(setup: Setup, choice: StackChoice) -> list[str]:
+    """Return the names of the cautions that apply."""
     cloth = setup.cloth
     glued = attach(setup, choice) == "adhesive"
     own_adhesive = any(setup.tables.backing(item.kind).attach == "adhesive" for item in choice.backings)
@@ -34,4 +45,4 @@ def cautions(setup: Setup, choice: StackChoice) -> tuple[str, ...]:
         "child": touches_skin(setup) or cloth.family in _SMALL_CHILDREN,
         "makers": True,
     }
-    return tuple(say("caution", name) for name, is_so in applies.items() if is_so)
+    return [name for name, is_so in applies.items() if is_so]

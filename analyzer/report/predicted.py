@@ -12,7 +12,7 @@ from analyzer.findings import RULES, chance_words
 from analyzer.findings.types import Finding, GapVerdict
 from analyzer.goods.constants import constants
 from analyzer.pipeline import OnGoods
-from analyzer.regions.types import Regions
+from analyzer.regions.types import RegionKind, Regions
 from analyzer.report.fill_in import gaps_by_trouble, meant_mm, worst_gap
 from analyzer.report.tables import Table
 from analyzer.report.words import Units, layers_in_words
@@ -37,6 +37,22 @@ def said_of(item: Finding, judged: OnGoods | None) -> Finding:
     if item.name in RULES and RULES[item.name].needs == "response":
         return replace(item, measured=None, limit=None, chance=None, because=UNKNOWN, advice="")
     return item
+
+
+def bare_cloth_allowed(judged: OnGoods, regions: Regions, units: Units) -> str:
+    """Return the bare cloth allowed at outlines; both figures where thin outlines are allowed less."""
+    setup, base = judged.setup, judged.findings.tolerance_mm
+    limits = setup.limits or constants("limits")
+    if setup.cloth.family == "none":
+        return units.length(max(base, limits["gap_bare_lace_mm"].value))
+    pile = setup.cloth.pile_mm
+    piled = pile is not None and pile.value > limits["nap_mm"].value
+    thin = limits["gap_bare_thin_mm"].value
+    kinds = {region.id: region.kind for region in regions.items}
+    outlined = any(kinds.get(gap.outline) == RegionKind.RUN for gap in judged.findings.gaps)
+    if setup.tolerance_given or piled or thin >= base or not outlined:
+        return units.length(base)
+    return f"{units.length(base)} ({units.length(thin)} at thin outlines)"
 
 
 def movement_rows(judged: OnGoods, units: Units) -> list[tuple[str, str]]:

@@ -209,13 +209,16 @@ def colour_rows(checked: Checked, numbers: Numbers) -> list[dict[str, Any]]:
     ]
 
 
-def settings(document: Document, units: Units) -> list[tuple[str, str]]:
+def settings(document: Document, checked: Checked, units: Units) -> list[tuple[str, str]]:
     """Return everything that the check went by; a dash where neither the job nor the goods decide."""
     job = document.job
     hoop = "-"
     if job.hoop is not None:
         oval = ", oval" if job.hoop.shape == "oval" else ""
         hoop = f"{job.hoop.name}: {units.pair(job.hoop.width_mm, job.hoop.height_mm)}{oval}"
+    allowed = units.length(job.tolerance_mm) if job.tolerance_mm is not None else "-"
+    if checked.judged is not None:
+        allowed = predicted.bare_cloth_allowed(checked.judged, checked.regions, units)
     rows = [
         ("Goods", job.goods or "none named"),
         ("Colour of the goods", job.colour or "not known"),
@@ -226,7 +229,7 @@ def settings(document: Document, units: Units) -> list[tuple[str, str]]:
         ("Thread", job.thread or "-"),
         ("Needle", job.needle or "-"),
         ("Speed", f"{job.speed_spm:.0f} stitches a minute" if job.speed_spm else "-"),
-        ("Bare cloth allowed", units.length(job.tolerance_mm) if job.tolerance_mm is not None else "-"),
+        ("Bare cloth allowed", allowed),
         ("Seed of the sampling", str(job.seed)),
     ]
     return [(label, clean(text)) for label, text in rows]

@@ -174,7 +174,7 @@ def _context(checked: Checked, units_name: str) -> dict[str, Any]:
         "regions": content.region_rows(checked, numbers),
         "voids": len(checked.cover.voids),
         "sureness": tables.sureness_lines(checked.sureness),
-        "settings": content.settings(whole, shown),
+        "settings": content.settings(whole, checked, shown),
         "data": _data(page_data(checked, outline, sheet, sewing, moves, shown)),
     }
 

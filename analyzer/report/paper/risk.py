@@ -12,29 +12,23 @@ from matplotlib.colors import to_rgb
 
 from analyzer import __version__
 from analyzer.arrays import Floats
-from analyzer.findings import RULES, chance_words
 from analyzer.findings.types import Finding
 from analyzer.pipeline import Checked, OnGoods
+from analyzer.plan.cautions import for_the_wearer
 from analyzer.report import words
 from analyzer.report.drift import exaggeration
-from analyzer.report.paper import picture
+from analyzer.report.paper import customer, picture
 from analyzer.report.paper.pages import FIELD_MM, MARGIN_MM, Paper
 from analyzer.report.paper.sheet import foot_line, head_line
 from analyzer.report.paper.threads import blocks
 from analyzer.report.paper.types import Occasion, Piece
-from analyzer.report.tables import finding_facts, sureness_lines
-from analyzer.report.terminal import backing_in_words, ranked
+from analyzer.report.predicted import bare_cloth_allowed
+from analyzer.report.terminal import backing_in_words
 from analyzer.report.words import Units
 
 _PICTURE_MM = 86.0
 _GROUND = (226, 226, 226)
 _RISKS = 8
-#: what each outcome means to a customer
-_PROMISES = {
-    "hoop-it": "We expect it to come out as drawn.",
-    "sample-first": "We sew a sample on the same goods first, and measure it.",
-    "rework": "It should be changed before it is sewn on these goods.",
-}
 
 
 @cache
@@ -105,7 +99,7 @@ def _list(paper: Paper, pieces: Sequence[Piece], missing: Sequence[str], changed
     for piece in pieces:
         checked = piece.checked
         goods = checked.judged.setup.cloth.title if checked.judged else "goods not named"
-        promise = _PROMISES[checked.plan.outcome] if checked.plan else "Measured only."
+        promise = customer.promise(checked)
         rows.append((_position(piece), piece.called, goods, str(piece.quantity), promise))
     paper.table(
         ("Item", "Design", "On", "Pieces", "What to expect"),
@@ -130,9 +124,9 @@ def _item(paper: Paper, piece: Piece, units_name: str) -> None:
     units = Units(units_name, words.middle_of(checked.design))
     paper.title((f"{piece.position}. " if piece.position is not None else "") + piece.called, 13.0)
     if checked.plan is not None:
-        paper.paragraph(_PROMISES[checked.plan.outcome], 10.5, bold=True)
+        paper.paragraph(customer.promise(checked), 10.5, bold=True)
     paper.table((), _facts(piece, units), widths=(0.16, 0.84), size_pt=8.5, bold_first=True)
-    risks = [item for item in ranked(checked) if item.name in plain_words()][:_RISKS]
+    risks = [item for item in customer.risks(checked) if item.name in plain_words()][:_RISKS]
     _pictures(paper, checked, risks)
     _risks(paper, checked, risks, units)
     _changes(paper, checked, units)
@@ -149,7 +143,7 @@ def _facts(piece: Piece, units: Units) -> list[tuple[str, str]]:
     if piece.sizes:
         pieces += ": " + ", ".join(f"{count} x {size}" for size, count in piece.sizes)
     if piece.spares:
-        pieces += f"; please send {piece.spares} more of the goods for samples and spoilage"
+        pieces += customer.spares(piece)
     rows.append(("How many", pieces))
     if piece.placement:
         rows.append(("Where", piece.placement))
@@ -232,40 +226,24 @@ def _risks(paper: Paper, checked: Checked, risks: Sequence[Finding], units: Unit
     paper.heading("What may be seen on the piece")
     rows = []
     for number, item in enumerate(risks):
-        rows.append((str(number + 1), plain_words()[item.name], _likely(item), _amount(item, units)))
+        rows.append(
+            (str(number + 1), plain_words()[item.name], customer.likely(item), customer.amount(item, units))
+        )
     paper.table(
         ("", "What", "How likely over the limit", "How much, and our limit"),
         rows,
         widths=(0.05, 0.52, 0.19, 0.24),
     )
-    more = len(ranked(checked)) - len(risks)
+    more = len(customer.risks(checked)) - len(risks)
     if more > 0:
         paper.paragraph(f"And {words.counted(more, 'smaller remark')}, in the check itself.", soft=True)
 
 
-def _likely(item: Finding) -> str:
-    """Return how likely a finding is, or where it comes from when no chance belongs to it."""
-    if item.chance is not None:
-        return chance_words(item.chance)
-    needs = RULES[item.name].needs if item.name in RULES else "file"
-    return {"file": "measured in the file", "response": "beyond what can be computed"}.get(
-        needs, "a rule for these goods"
-    )
-
-
-def _amount(item: Finding, units: Units) -> str:
-    if item.measured is None:
-        return ""
-    return finding_facts(item, units).split("; ")[0]
-
-
 def _changes(paper: Paper, checked: Checked, units: Units) -> None:
-    if checked.plan is None or not checked.plan.rework:
-        return
-    paper.heading("What would make it better")
-    for one in checked.plan.rework:
-        where = "" if one.region is None else f"Region {one.region}: "
-        paper.items([units.sentence(f"{where}{one.what} {one.effect}")])
+    better = customer.improvements(checked, units)
+    if better:
+        paper.heading("What would make it better")
+        paper.items(better)
 
 
 def _decisions(paper: Paper, pieces: Sequence[Piece]) -> None:
@@ -281,9 +259,15 @@ def _decisions(paper: Paper, pieces: Sequence[Piece]) -> None:
 
 
 def _cautions(paper: Paper, pieces: Sequence[Piece]) -> None:
-    said = [text for piece in pieces if piece.checked.plan for text in piece.checked.plan.cautions]
+    """Write what to mind in wearing and washing; how to work the machine stands on the sewing sheets."""
+    said = [
+        text
+        for piece in pieces
+        if piece.checked.plan is not None and piece.checked.judged is not None
+        for text in for_the_wearer(piece.checked.judged.setup, piece.checked.plan.choice)
+    ]
     if said:
-        paper.heading("Cautions")
+        paper.heading("In wear and wash")
         paper.items(dict.fromkeys(said), 8.0)
 
 
@@ -297,8 +281,7 @@ def _validity(paper: Paper, pieces: Sequence[Piece]) -> None:
             f"{number}{checked.design.name}, sha256 {checked.design.sha256}; {settings_said(checked)}"
         )
     paper.items(lines, 7.5)
-    sure = dict.fromkeys(line for piece in pieces for line in sureness_lines(piece.checked.sureness))
-    paper.items(sure, 7.5)
+    paper.items(customer.sureness(pieces), 7.5)
     paper.paragraph(
         "Sizes, stitches, density and thread are measured from the file; what the cloth does is predicted by "
         f"prehoop {__version__} and is an estimate. It holds for these files, goods, backing, hoop, thread "
@@ -319,5 +302,6 @@ def settings_said(checked: Checked) -> str:
     return (
         f"{setup.cloth.name}{colour}, {setup.care}, back {setup.back}, {setup.holding}, {hoop}, "
         f"thread {setup.thread.name}, needle {setup.needle.name}, {setup.speed_spm:.0f} stitches a minute, "
-        f"bare cloth allowed {setup.tolerance_mm:.1f} mm, backing {behind}, seed {job.seed}"
+        f"bare cloth allowed {bare_cloth_allowed(judged, checked.regions, Units())}, backing {behind}, "
+        f"seed {job.seed}"
     )
