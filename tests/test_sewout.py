@@ -16,7 +16,7 @@ from analyzer.errors import BadRecords
 from analyzer.goods import Draws, StackChoice
 from analyzer.job import Calibration, Job, Learned, OwnMaterials
 from analyzer.regions import cut
-from analyzer.sewout.learn import Lesson, Measured, calibration, draws_for, learn, quantiles
+from analyzer.sewout.learn import Lesson, Measured, calibration, draws_for, law_share, learn, quantiles
 from analyzer.sewout.nodes import Nodes, compute
 from analyzer.sewout.piece import measures, piece_design
 from analyzer.sewout.records import alone, load, save
@@ -332,6 +332,23 @@ def test_more_pieces_do_not_tell_more_than_the_law_can() -> None:
 
     one = sewn_as(1.0, 0.002)
     assert width(one, one, one, one) == pytest.approx(width(one), rel=0.3)
+
+
+def test_what_the_law_errs_is_shared_by_kind_and_by_place() -> None:
+    """Derived: n measures of one common error tell together what one tells with n times the variance."""
+    table = goods.constants("sewout")
+    kind, place = table["law_gap"].value ** 2, table["place_gap"].value ** 2
+    one = sewn_as(1.0, 0.1)
+    gap = [measure.name for measure in measures()].index("gap at the left")
+
+    def variance(*records: Measured) -> float:
+        return float(law_share(one, records)[gap] ** 2)
+
+    assert variance(one) == pytest.approx(2 * kind + place)  # left and right
+    assert variance(one, one) == pytest.approx(4 * kind + 2 * place)
+    assert variance(only(one, "gap at the left")) == pytest.approx(kind + place)
+    for elsewhere in ({"design": "another"}, {"cloth": "terry"}, {"machine": "cellar"}):
+        assert variance(one, replace(one, **elsewhere)) == pytest.approx(2 * kind + place)
 
 
 def test_own_goods_are_kept_with_the_record(folder: Path) -> None:
