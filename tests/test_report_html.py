@@ -22,12 +22,16 @@ from analyzer.findings import chance_words
 from analyzer.formats import read
 from analyzer.job import Job
 from analyzer.pipeline import Checked, check
-from analyzer.regions.types import Regions
+from analyzer.regions.types import RegionKind, Regions
 from analyzer.report import Check
+from analyzer.report import text as screen_of
 from analyzer.report.html import html_report
 from analyzer.report.html.content import clean
 from analyzer.report.html.shape import Sheet, path, sheet_of, thinned, thread
+from analyzer.report.predicted import RUN_GAP
+from analyzer.report.tables import voids_in_words
 from analyzer.report.thread_look import broken_lines
+from analyzer.report.words import Units
 
 VOID = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
 CREST = "sample_designs/crest-outline-last.dst"
@@ -128,6 +132,7 @@ def said(value: Any, kind: str) -> str:
     known = {
         "mm": lambda: f"{round(value, 1) + 0.0:.1f}",
         "tenths": lambda: f"{value:.1f}",
+        "whole": lambda: f"{value:,.0f}",
         "count": lambda: f"{value:,}",
         "percent": lambda: f"{value:.0%}",
         "chance": lambda: chance_words(value),
@@ -436,3 +441,37 @@ def test_beyond_what_is_computed_no_amount_is_drawn(crest: Checked) -> None:
     assert "moves" not in json.loads(page.raw["script data"])
     assert not any(of.startswith(("pull_in", "gaps", "pucker")) for of, _, _ in page.numbers)
     assert "more than can be computed" in page.text
+
+
+def test_screen_and_page_count_alike() -> None:
+    """The flags have one void, too small to be seen: neither counts it, and both write the same figures."""
+    flags = check(read("sample_designs/signal-flags.jef"), Job())
+    assert len(flags.cover.voids) == 1
+    page, screen = Page(html_report(flags)).text, " ".join(screen_of(flags).split())
+    figures = [
+        voids_in_words(flags.cover, Units()),
+        f"{flags.cover.stitched_mm2:,.0f} mm2 stitched",
+        f"about {flags.use.minutes:.0f} min",
+    ]
+    assert figures[0] == "0 voids wider than 0.6 mm"
+    for figure in figures:
+        assert figure in page
+        assert figure in screen
+
+
+def test_one_is_said_as_one(pages: dict[str, tuple[Checked, Page]]) -> None:
+    said = " ".join(page.text for _, page in pages.values())
+    found = re.findall(r"\b([0-9,]+) (trims?|jumps?|stops?|voids?|penetrations?)\b", said)
+    assert {"trim", "trims"} & {word for _, word in found}
+    assert [pair for pair in found if pair[1].endswith("s") is (pair[0] == "1")] == []
+
+
+def test_a_gap_of_a_run_is_said_to_be_from_its_middle_line(crest: Checked) -> None:
+    """The arrows stand on the middle line, within the thread drawn; without a word that looks wrong."""
+    page, screen = Page(html_report(crest)).text, " ".join(screen_of(crest).split())
+    assert "between the arrows, from the middle line of the run, where region 28" in page
+    assert page.count(RUN_GAP) == screen.count(RUN_GAP) == 1
+    assert crest.judged is not None
+    satin = tuple(dataclasses.replace(item, kind=RegionKind.SATIN) for item in crest.regions.items)
+    no_run = dataclasses.replace(crest, regions=dataclasses.replace(crest.regions, items=satin))
+    assert RUN_GAP not in " ".join(screen_of(no_run).split())

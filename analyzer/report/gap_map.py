@@ -21,7 +21,7 @@ from analyzer.report.design_map import draw_thread, lay_cloth
 from analyzer.report.drift import broken, exaggeration
 from analyzer.report.fill_in import meant_mm, worst_gap
 from analyzer.report.ground import ground_colour
-from analyzer.report.predicted import beyond_words
+from analyzer.report.predicted import beyond_words, is_run
 from analyzer.report.scales import signed
 from analyzer.report.words import Units, goods_phrase, layers_in_words
 
@@ -161,7 +161,9 @@ def _worst_place(sheet: Sheet, on: OnGoods) -> None:
     lines = [
         f"The worst place as predicted, {times:.0f} times as large",
         f"as beside it. Outline {gap.outline}, border {gap.borders}:",
-        f"{told.bare(abs(gap.worst_mm))} mm {what} between the arrows.",
+        f"{told.bare(abs(gap.worst_mm))} mm {what} between the arrows"
+        + (", from the" if is_run(gap, sheet.checked.regions) else "."),
+        *(["middle line of the run."] if is_run(gap, sheet.checked.regions) else []),
         f"Bare cloth past the limit: {chance_words(gap.chance_bare)};",
         f"overlap: {chance_words(gap.chance_overlap)}.",
     ]

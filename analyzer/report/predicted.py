@@ -19,6 +19,7 @@ from analyzer.report.words import Units, layers_in_words
 
 BEYOND = "It will distort badly, more than can be computed."
 _BEYOND_NAME = "beyond-range"
+RUN_GAP = "The gap of a run is counted from its middle line: its own thread covers half its width of it."
 UNKNOWN = "How large it is, is more than can be computed."
 
 
@@ -48,8 +49,7 @@ def bare_cloth_allowed(judged: OnGoods, regions: Regions, units: Units) -> str:
     pile = setup.cloth.pile_mm
     piled = pile is not None and pile.value > limits["nap_mm"].value
     thin = limits["gap_bare_thin_mm"].value
-    kinds = {region.id: region.kind for region in regions.items}
-    outlined = any(kinds.get(gap.outline) == RegionKind.RUN for gap in judged.findings.gaps)
+    outlined = any(is_run(gap, regions) for gap in judged.findings.gaps)
     if setup.tolerance_given or piled or thin >= base or not outlined:
         return units.length(base)
     return f"{units.length(base)} ({units.length(thin)} at thin outlines)"
@@ -124,6 +124,8 @@ def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
         "In file: what the file itself leaves at that place. Limit: of the side, bare cloth or overlap, that"
         " comes nearer to it. Over: length beyond it. Bare, overlap: how likely each passes its limit."
     ]
+    if any(is_run(gap, regions) for gap in shown):
+        remark.append(RUN_GAP)
     if any(_left_by_file(gap, judged) for gap in shown):
         remark.append(
             "As in file: the file itself leaves bare cloth there, and it will show; the chance is only of the"
@@ -134,6 +136,11 @@ def gap_table(judged: OnGoods, regions: Regions, units: Units) -> Table:
     head = ("region", "borders", "in\nfile", f"sewn\n{units.plural}", "5-95 %", "limit", "over", "bare",
             "overlap")  # fmt: skip
     return head, rows, remark
+
+
+def is_run(gap: GapVerdict, regions: Regions) -> bool:
+    """Say whether the outline of a gap is a run, whose gap is counted from its middle line."""
+    return any(region.id == gap.outline and region.kind == RegionKind.RUN for region in regions.items)
 
 
 def _gap_row(gap: GapVerdict, judged: OnGoods, kinds: dict[int, str], units: Units) -> tuple[str, ...]:

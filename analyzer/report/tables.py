@@ -25,9 +25,13 @@ _COLOURS_SHOWN = 8
 _OF_COVER = ("thin-cover", "ground-shows", "hole-in-cover")  #: findings that the column of cover belongs to
 
 
-def _meaning(accidental: int) -> str:
-    """Return how many voids are probably not meant, nothing where all are."""
-    return f", {accidental} of them probably not meant" if accidental else ""
+def voids_in_words(cover: Cover, units: Units) -> str:
+    """Return how many voids are wide enough to be seen, and how many of them are probably not meant."""
+    smallest = constants("limits")["hole_radius_mm"].value
+    voids = [void for void in cover.voids if void.radius_mm >= smallest]
+    accidental = sum(not void.meant for void in voids)
+    meaning = f", {accidental} of them probably not meant" if accidental else ""
+    return f"{words.counted(len(voids), 'void')} wider than {units.length(2 * smallest)}{meaning}"
 
 
 def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
@@ -40,9 +44,6 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
         words.counted(design.count(Command.STOP), "stop"),
     ]
     cover = checked.cover
-    smallest = constants("limits")["hole_radius_mm"].value
-    voids = [void for void in cover.voids if void.radius_mm >= smallest]
-    accidental = sum(not void.meant for void in voids)
     density = float(cover.density.values.max()) if cover.density.values.size else 0.0
     rows = [
         ("Size", f"{size}, {design.format}; places below are x, y in {units.plural} from its middle"),
@@ -56,8 +57,7 @@ def file_rows(checked: Checked, units: Units) -> list[tuple[str, str]]:
             "Cover",
             f"{cover.coverage:.0%} of {cover.stitched_mm2:,.0f} mm2 stitched lies under thread"
             f" ({ordinary_cover(cover)}); at its densest {density:.1f} mm of thread per mm2;"
-            f" {words.counted(len(voids), 'void')} wider than {units.length(2 * smallest)}"
-            f"{_meaning(accidental)}",
+            f" {voids_in_words(cover, units)}",
         ),
     ]
     if design.damaged:

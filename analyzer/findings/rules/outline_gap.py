@@ -3,7 +3,7 @@
 Meaning: the cloth is drawn in while later stitching is sewn, so an outline no longer lies where its
 border is.
 Unit: mm, + bare cloth, averaged over about 2 mm along the outline, since a single point is not
-known to a tenth.
+known to a tenth. Of a run it is counted from the middle line; its thread covers half its width of it.
 Limit: gap_bare_mm, gap_bare_thin_mm, gap_bare_pile_mm (common practice, no source), or the
 tolerance of the job. A gap that the file itself leaves is not held against the stack; then only the
 movement counts.

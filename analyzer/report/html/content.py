@@ -73,6 +73,10 @@ class Numbers:
         value = self._value(of)
         return Number(of, "tenths", "-" if value is None else f"{value:.1f}")
 
+    def whole(self, of: str) -> Number:
+        """Return a number without its fractions, thousands set off."""
+        return Number(of, "whole", f"{self._value(of):,.0f}")
+
     def percent(self, of: str) -> Number:
         """Return a share as per cent."""
         return Number(of, "percent", f"{self._value(of):.0%}")

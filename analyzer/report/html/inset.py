@@ -15,6 +15,7 @@ from analyzer.report.fill_in import worst_gap
 from analyzer.report.gap_map import worst_station
 from analyzer.report.html.layers import arrows
 from analyzer.report.html.shape import PER_MM, Outline, Patch, Sheet, thread
+from analyzer.report.predicted import is_run
 from analyzer.report.thread_look import FLUFF
 
 _AROUND_MM = 2.0  #: half the side of what is enlarged, at least
@@ -31,6 +32,7 @@ class Inset:
     thread: tuple[Patch, ...]
     arrows: str
     bar: int  #: length of a millimetre
+    of_run: bool  #: whether the gap is counted from the middle line of a run
 
 
 def worst_place(checked: Checked, on: OnGoods | None) -> Inset | None:
@@ -59,6 +61,7 @@ def worst_place(checked: Checked, on: OnGoods | None) -> Inset | None:
         thread=patches,
         arrows=arrows(sheet, tails, tips),
         bar=round(_FINE * PER_MM),
+        of_run=is_run(verdict, checked.regions),
     )
 
 

@@ -16,7 +16,7 @@ from analyzer.report.paper import picture
 from analyzer.report.paper.pages import FIELD_MM, MARGIN_MM, Paper, Side
 from analyzer.report.paper.threads import Block, blocks
 from analyzer.report.paper.types import Occasion, Piece
-from analyzer.report.predicted import gap_table
+from analyzer.report.predicted import gap_table, is_run
 from analyzer.report.terminal import backing_in_words, held_in_words
 from analyzer.report.words import Units
 
@@ -282,7 +282,9 @@ def _measures(paper: Paper, checked: Checked, judged: OnGoods, units: Units) -> 
     )
     sides: tuple[Side, ...] = ("left", "left", "right", "right", "right", "left", "left")
     paper.table(head, rows, widths=(0.13, 0.27, 0.10, 0.19, 0.08, 0.115, 0.115), sides=sides, size_pt=7.5)
-    said = "Gaps: + bare cloth, - overlap. Places are x, y from the middle of the design, x right, y up. "
+    runs = any(is_run(gap, checked.regions) for gap in judged.findings.gaps)
+    counted = ", of runs from their middle line" if runs else ""
+    said = f"Gaps: + bare cloth, - overlap{counted}. Places: x right, y up from the design's middle. "
     paper.paragraph(f"{said}{_miss(judged)} {checked.sureness.says}", 7.0, soft=True)
 
 
