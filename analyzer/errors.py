@@ -25,7 +25,8 @@ Every message says what is wrong and what to do, on one line.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 
 
 class PrehoopError(Exception):
@@ -42,15 +43,28 @@ class UnwritableDesign(PrehoopError, ValueError):
     """A design that the wanted format cannot hold, or a place that cannot be written to."""
 
 
+def _words(text: str) -> set[str]:
+    """Return the words of a name or title, of one number."""
+    return {
+        word.removesuffix("s") for word in re.findall(r"[a-z]{3,}", text.lower().replace("t-shirt", "tshirt"))
+    }
+
+
 class UnknownName(PrehoopError, LookupError):
     """A name that is not in its table; the message names the nearest known ones."""
 
     what = "name"
 
-    def __init__(self, name: str, known: Iterable[str]) -> None:
+    def __init__(self, name: str, known: Iterable[str], titles: Mapping[str, str] | None = None) -> None:
+        """Take the wrong name, those that are known, and what these are called in full."""
         self.name = name
         self.known = tuple(sorted(known))
-        self.nearest = tuple(difflib.get_close_matches(name, self.known, n=3, cutoff=0.5))
+        asked = _words(name)
+        called = [
+            one for one, title in sorted((titles or {}).items()) if asked & (_words(title) | _words(one))
+        ]
+        close = difflib.get_close_matches(name, self.known, n=3, cutoff=0.5)
+        self.nearest = tuple(dict.fromkeys([*called, *close]))[:3] if called else tuple(close)
         near, all_known = " or ".join(self.nearest), ", ".join(self.known)
         advice = f"did you mean {near}?" if near else f"known: {all_known}"
         super().__init__(f"unknown {self.what} '{name}': {advice}")

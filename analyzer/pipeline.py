@@ -306,13 +306,15 @@ def countered(checked: Checked, progress: Progress | None = None) -> Countered:
     """Return the countered copy of a design on the goods and the stack that it was judged on.
 
     Raises:
-        BadJob: the check names no goods, so there is no stack to counter.
+        BadJob: the check names no goods, so there is no stack; or the goods are held on a cap frame.
         NotConverged: a solve missed its tolerance.
 
     """
     judged = checked.judged
     if judged is None:
         raise BadJob("a countered copy is made for one cloth: name the goods (--goods)")
+    if judged.setup.holding == "cap-frame":
+        raise BadJob("what the cloth does is computed flat, and a cap is curved: it gets no countered copy")
     _tell(progress, "countering", 0.0)
     sewing = mechanics.prepare(checked.design, checked.regions, judged.setup.hoop)
     moves = mechanics.counter(sewing, judged.stack, lambda share: _tell(progress, "countering", share))

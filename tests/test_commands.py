@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -425,3 +426,15 @@ def test_the_list_of_commands_says_what_each_says_of_itself() -> None:
         assert command.name == name
         assert command.help is not None
         assert command.help.splitlines()[0].startswith(summary.rstrip("."))
+
+
+def test_a_port_that_is_taken_is_said_before_the_page_is(capfd: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert run(["serve", "--port", str(port)]) == 2
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert "The page is at" not in err
+    assert f"port {port} cannot be used" in err

@@ -118,3 +118,11 @@ def test_there_is_a_copy_for_python_too(tmp_path: Path) -> None:
     assert np.array_equal(copy.design.kinds, result.design.kinds)
     with pytest.raises(BadJob, match="name the goods"):
         Check.of(cases.compared()).countered()
+
+
+def test_a_cap_gets_no_countered_copy(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    copy = tmp_path / "copy.dst"
+    arguments = ["counter", str(CREST), "--goods", "cap-twill", "--holding", "cap-frame", "-o", str(copy)]
+    assert run(arguments) == 2
+    assert "a cap is curved" in capfd.readouterr().err
+    assert not copy.exists()

@@ -76,6 +76,14 @@ def test_screen_and_maps(arguments: list[str], tmp_path: Path, capfd: pytest.Cap
     assert run(["check", str(SKETCH), *arguments, "--maps", str(tmp_path / "maps")]) in (0, 1)
     out, err = capfd.readouterr()
     assert err == ""
+    out, _, written = out.partition("Written:\n")
+    assert written.split() == [
+        "8" if "--goods" in arguments else "7",
+        "cloth",
+        "maps",
+        "in",
+        str(tmp_path / "maps"),
+    ]
     assert all(len(line) <= 80 for line in out.splitlines())
     assert "\x1b" not in out
     if "--units" not in arguments:

@@ -186,3 +186,13 @@ def test_the_machines_frames_come_before_the_table() -> None:
 def test_the_needle_goes_by_thread_and_cloth(thread: str, cloth: str, expected: str) -> None:
     """Trade tables: 60 wt 65/9, 40 wt 75/11, 12 wt 100 and more; sheer 65-70, denim and leather 80-90."""
     assert usual_needle(goods.thread(thread), goods.cloth(cloth)).name == expected
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"), [("polo", "pique"), ("t-shirt", "jersey"), ("towels", "terry"), ("caps", "cap-twill")]
+)
+def test_goods_are_found_by_what_they_are_called_in_full(said: str, meant: str) -> None:
+    """From memory: what people call these goods; each stands in the title of its cloth."""
+    with pytest.raises(UnknownGoods) as caught:
+        setup(said)
+    assert caught.value.nearest[0] == meant

@@ -93,7 +93,6 @@ def numbers(book: Path, question: str) -> set[int]:
         ("finding = small-lettering and stitches > 10000", {12, 15, 18}),
         ("fault = outline-gap", {0, 5, 10, 15}),
         ("jersey.finding = outline-gap and jersey.outcome = hoop-it", {0, 15}),
-        ("terry.finding = outline-gap", set()),
         ("jersey.backing_g_m2 > 67 and jersey.layers = 2", {19}),
         ("jersey.backing ~ tearaway and jersey.backing_g_m2 <= 52", {0, 2}),
         ("caution ~ letter", {0, 3, 6, 9, 12, 15, 18}),
@@ -104,6 +103,19 @@ def numbers(book: Path, question: str) -> set[int]:
 def test_questions(book: Path, question: str, wanted: set[int]) -> None:
     """Expected by hand from how the records were made."""
     assert numbers(book, question) == wanted
+
+
+@pytest.mark.parametrize(
+    ("question", "said"),
+    [
+        ("terry.finding = outline-gap", "no design was screened on 'terry'"),
+        ("jersey.outcome = hoopit", "hoop-it or sample-first or rework"),
+        ("status in (read, broken)", "read or damaged or unreadable"),
+    ],
+)
+def test_what_can_never_be_is_told(book: Path, question: str, said: str) -> None:
+    with Book(book) as opened, pytest.raises(BadBook, match=said):
+        ask(opened, question)
 
 
 comparison = st.tuples(
@@ -381,7 +393,7 @@ def test_analytical_questions(book: Path) -> None:
 def test_duckdb_reaches_nothing_else(book: Path, sql: str) -> None:
     pytest.importorskip("duckdb")
     before = book.read_bytes()
-    with Book(book) as opened, pytest.raises(BadBook, match="duckdb"):
+    with Book(book) as opened, pytest.raises(BadBook, match="duckdb|one SELECT"):
         analyse(opened, sql)
     assert book.read_bytes() == before
     assert not Path("/tmp/stolen.csv").exists()

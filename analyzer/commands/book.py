@@ -120,7 +120,7 @@ def book(
         elif as_json:
             click.echo(_json(answer, distances), nl=False)
         else:
-            click.echo(_table(answer, sql=sql is not None), nl=False)
+            click.echo(_table(answer, distances, sql=sql is not None), nl=False)
 
 
 def _job_of_reports(ctx: click.Context, file: Path, *, wanted: bool) -> Job:
@@ -183,7 +183,7 @@ def _json(answer: Answer, distances: dict[str, float]) -> str:
     return json.dumps({"total": answer.total, "rows": rows}, ensure_ascii=False, indent=2, default=str) + "\n"
 
 
-def _table(answer: Answer, *, sql: bool) -> str:
+def _table(answer: Answer, distances: dict[str, float], *, sql: bool) -> str:
     """Return an answer as a table for a screen: of questions in words, the columns that fit."""
     from analyzer.report.terminal import Screen
 
@@ -200,11 +200,15 @@ def _table(answer: Answer, *, sql: bool) -> str:
                 _cell(row["stitches"]),
                 "-" if row["width_mm"] is None else f"{row['width_mm']:.0f} x {row['height_mm']:.0f}",
                 *(_outcome(row, name) for name in goods),
+                *((f"{distances[str(row['sha256'])]:.2f}",) if distances else ()),
             )
             for row in answer.records()
         ]
         head = ("design", "stitches", "mm", *(name.removesuffix(".outcome") for name in goods))
-        screen.table(head, rows, left=1)
+        screen.table((*head, "apart") if distances else head, rows, left=1)
+        screen.lines(
+            [f"{row['path']}: {row['reason']}" for row in answer.records() if row["status"] != "read"]
+        )
     if len(answer.rows) < answer.total:
         screen.lines([f"{len(answer.rows):,} of {answer.total:,}; --limit shows more."])
     return screen.text()

@@ -63,6 +63,7 @@ def check(
         for stem, (_settings, job) in zip(stems, jobs, strict=True):
             _refuse_existing_maps(maps, stem, job, maps_as)
     documents: list[Document] = []
+    written: list[str] = []
     endings: list[tuple[str, str]] = []
     unreadable = faults = False
     for number, (path, stem, paper, (settings, job)) in enumerate(
@@ -71,8 +72,10 @@ def check(
         try:
             result = _look_over(path, job, dict(read_limits))
             if maps is not None:
-                _write_maps(result, maps, stem, maps_as, force=force)
+                made = _write_maps(result, maps, stem, maps_as, force=force)
+                written.append(f"{len(made)} cloth maps in {maps}")
             _write_reports(result, paper, units=settings["units"], force=force)
+            written += map(str, paper)
         except (PrehoopError, OSError) as error:
             say_error(error, about=str(path))
             endings.append((path.name, "not looked over"))
@@ -87,8 +90,11 @@ def check(
             endings.append(_show(result, settings["units"], number=number, alone=len(designs) == 1))
     if as_json:
         _show_json(documents, alone=len(designs) == 1)
-    elif len(designs) > 1:
-        _show_endings(endings)
+    else:
+        if len(designs) > 1:
+            _show_endings(endings)
+        if written:
+            click.echo("\n".join(["Written:", *written]))
     ctx.exit(2 if unreadable else 1 if faults else 0)
 
 
@@ -153,11 +159,11 @@ def _look_over(path: Path, job: Job, limits: dict[str, float]) -> Check:
         return check(read(path, limits=raised(**limits)), job, tell)
 
 
-def _write_maps(result: Check, folder: Path, stem: str, form: Form, *, force: bool) -> None:
+def _write_maps(result: Check, folder: Path, stem: str, form: Form, *, force: bool) -> tuple[Path, ...]:
     from analyzer.report import maps
 
     with progress(f"{stem}: cloth maps"):
-        maps(result, folder, stem=stem, form=form, force=force)
+        return maps(result, folder, stem=stem, form=form, force=force)
 
 
 def _report_paths(reports: tuple[Path, ...], stem: str | None, *, force: bool) -> tuple[Path, ...]:

@@ -77,7 +77,7 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
     "goods": click.option(
         "--goods",
         metavar="NAME",
-        help="Cloth of the goods table. Without it: measures, and a comparison of three.",
+        help="Cloth of the goods table (prehoop goods lists it).",
     ),
     "colour": click.option("--colour", type=Colour(), metavar="#RRGGBB", help="Colour of the goods."),
     "care": click.option(
@@ -92,7 +92,9 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
         help="How the goods are held.",
     ),
     "hoop": click.option(
-        "--hoop", metavar="WxH|oWxH|NAME", help="Sewing field in mm, oval with o (the smallest that fits)."
+        "--hoop",
+        metavar="WxH|oWxH|NAME",
+        help="Sewing field in mm, or in inches as 5x7in; oval with o (the smallest that fits).",
     ),
     "machine": click.option(
         "--machine", type=_FILE, metavar="FILE", help="My machine: frames, needles, speed (TOML)."
@@ -105,15 +107,19 @@ OPTIONS: dict[str, Callable[[_F], _F]] = {
     "tolerance": click.option(
         "--tolerance",
         type=Length(),
-        metavar="MM",
-        help="Bare cloth allowed at an outline (by goods and outline).",
+        metavar="LENGTH",
+        help="Bare cloth allowed at an outline, in mm or as 0.02in (by goods and outline).",
     ),
     "topping": click.option("--topping", metavar="KIND|none", help="Judge with this topping."),
     "applique": click.option(
         "--applique", metavar="NAME", help="Cloth of an applique's piece (the goods' own)."
     ),
     "units": click.option(
-        "--units", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="For display only."
+        "--units",
+        type=click.Choice(["mm", "in"]),
+        default="mm",
+        show_default=True,
+        help="Of what is shown; what is given is in mm unless it says in.",
     ),
     "stock": click.option(
         "--stock", type=_FILE, metavar="FILE", help="Choose only from what is there (TOML)."

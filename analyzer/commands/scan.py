@@ -159,5 +159,6 @@ def _said(tally: Tally, book: Path) -> str:
         lines.append(f"And {len(tally.moved) - 20:,} more moved.")
     if tally.gone:
         lines.append(f"{tally.gone:,} no longer there.")
-    lines.append(f"{tally.rate:.1f} designs a second. The design book is {book}.")
+    rate = f"{tally.rate:.1f} designs a second. " if tally.looked_at else ""
+    lines.append(f"{rate}The design book is {book}.")
     return "\n".join(lines)

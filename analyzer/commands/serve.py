@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,5 +72,24 @@ def serve(ctx: click.Context, /, port: int, book_file: Path | None, jobs: int | 
         settings_file=settings_file,
         workers=jobs or max(1, min(4, cores())),
     )
-    click.echo(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it).", err=True)
-    uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning", server_header=False, access_log=False)
+    config = uvicorn.Config(
+        app, host="127.0.0.1", port=port, log_level="warning", server_header=False, access_log=False
+    )
+    with _listening(port) as listening:
+        click.echo(f"The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it).", err=True)
+        uvicorn.Server(config).run(sockets=[listening])
+
+
+def _listening(port: int) -> socket.socket:
+    """Return a socket of this machine alone, bound before anybody is told of the page."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":  # there it would let two programs have one port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(("127.0.0.1", port))
+    except OSError as error:
+        listening.close()
+        raise BadJob(
+            f"port {port} cannot be used ({error.strerror}): end what uses it, or choose another with --port"
+        ) from None
+    return listening

@@ -116,6 +116,6 @@ def checked_hoop(item: Hoop) -> Hoop:
         if not (math.isfinite(side) and low <= side <= high):
             raise BadJob(
                 f"hoop '{item.name}' is impossible: {item.width_mm:g} x {item.height_mm:g} mm; "
-                f"each side of a sewing field is {low:g} to {high:g} mm"
+                f"each side of a sewing field is {low:g} to {high:g} mm (inches are given as in 5x7in)"
             )
     return item

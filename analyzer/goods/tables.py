@@ -57,7 +57,7 @@ class Tables:
 
     def cloth(self, name: str) -> Cloth:
         """Return a cloth by name, or raise UnknownGoods."""
-        return _find(self.cloths, name, UnknownGoods)
+        return _find(self.cloths, name, UnknownGoods, {one.name: one.title for one in self.cloths.values()})
 
     def backing(self, kind: str) -> Backing:
         """Return a backing by kind, or raise UnknownBacking."""
@@ -165,8 +165,13 @@ def _refer(what: str, names: Mapping[str, tuple[str, ...]], table: Mapping[str, 
                 raise BadTable(f"{what} '{entry}': '{name}' is in no table")
 
 
-def _find(table: Mapping[str, _Item], name: str, error: type[UnknownName]) -> _Item:
+def _find(
+    table: Mapping[str, _Item],
+    name: str,
+    error: type[UnknownName],
+    titles: Mapping[str, str] | None = None,
+) -> _Item:
     key = name.strip().lower()
     if key not in table:
-        raise error(name.strip(), table)
+        raise error(name.strip(), table, titles)
     return table[key]

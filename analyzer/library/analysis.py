@@ -39,6 +39,9 @@ def analyse(book: Book, sql: str, limit: int | None = None) -> Answer:
         base.execute("SET enable_external_access = false")
         base.execute("SET lock_configuration = true")
         try:
+            parts = base.extract_statements(sql)
+            if len(parts) != 1 or parts[0].type != duckdb.StatementType.SELECT:
+                raise BadBook("an analytical question is one SELECT: nothing in a design book can be changed")
             found = base.execute(sql)
             names = tuple(column[0] for column in found.description or ())
             rows = found.fetchall() if limit is None else found.fetchmany(limit)

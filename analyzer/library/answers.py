@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.arrays import Bytes, Floats
+from analyzer.errors import BadBook
 from analyzer.goods.constants import constants
 from analyzer.library.asking import COLUMNS, VERDICTS, Where, sort_by, where
 from analyzer.library.book import Book
@@ -74,7 +75,7 @@ def ask(
         everything: all measures, not the usual few.
 
     Raises:
-        BadBook: the question cannot be understood.
+        BadBook: the question cannot be understood, or asks of goods that nothing was screened on.
 
     """
     on = goods_in(book)
@@ -95,6 +96,13 @@ def ask(
     source = " FROM files f JOIN designs d ON d.sha256 = f.sha256"
     asked = Where("1", ()) if question is None else where(question)
     test, values = asked.sql, asked.values
+    by = Where("f.path", ()) if sort is None else sort_by(sort)
+    for name in (*asked.goods, *by.goods):
+        if name not in on:
+            held = ", ".join(on) if on else "none"
+            raise BadBook(
+                f"no design was screened on '{name}' (goods in this book: {held}); scan with --goods"
+            )
     if contents is not None:
         book.base.execute("CREATE TEMP TABLE IF NOT EXISTS picked (sha256 TEXT PRIMARY KEY, place INTEGER)")
         book.base.execute("DELETE FROM picked")
@@ -102,17 +110,19 @@ def ask(
             "INSERT OR IGNORE INTO picked VALUES (?, ?)", [(c, i) for i, c in enumerate(contents)]
         )
         source += " JOIN picked p ON p.sha256 = d.sha256"
-    order = "p.place, f.path" if contents is not None else "f.path"
-    order_values: tuple[object, ...] = ()
-    if sort is not None:
-        by = sort_by(sort)
-        order, order_values = f"{by.sql}, f.path", by.values
+    order = "p.place, f.path" if contents is not None and sort is None else f"{by.sql}, f.path"
     with book.told():
         total = book.base.execute(f"SELECT count(*){source} WHERE {test}", values).fetchone()[0]
         names = ", ".join(expression for _, expression in columns)
         sql = f"SELECT {names}{source} WHERE {test} ORDER BY {order} LIMIT ?"
         rows = book.base.execute(
-            sql, (*bound, *values, *order_values, -1 if limit is None else limit)
+            sql,
+            (
+                *bound,
+                *values,
+                *(() if contents is not None and sort is None else by.values),
+                -1 if limit is None else limit,
+            ),
         ).fetchall()
     return Answer(tuple(name for name, _ in columns), tuple(map(tuple, rows)), int(total))
 

@@ -43,6 +43,11 @@ _TOKEN = re.compile(
     r"\s*(?:(?P<text>'(?:[^']|'')*'|\"(?:[^\"]|\"\")*\")|(?P<number>[-+]?\d+(?:\.\d*)?|[-+]?\.\d+)"
     r"|(?P<word>[A-Za-z_][\w-]*(?:\.[A-Za-z_]\w*)?)|(?P<sign><=|>=|!=|<>|=|<|>|~|\(|\)|,))"
 )
+#: columns that hold one of a few words
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "outcome": ("hoop-it", "sample-first", "rework"),
+    "status": ("read", "damaged", "unreadable"),
+}
 _MOST = 4000  #: letters of a question
 _DEEP = 60
 
@@ -53,6 +58,7 @@ class Where:
 
     sql: str
     values: tuple[object, ...]
+    goods: tuple[str, ...] = ()  #: that are asked of
 
 
 @dataclass(slots=True)
@@ -64,6 +70,7 @@ class _Reader:
     at: int = 0
     deep: int = 0
     values: list[object] = field(default_factory=list)
+    goods: list[str] = field(default_factory=list)
 
     def peek(self) -> str:
         return self.tokens[self.at][1].lower() if self.at < len(self.tokens) else ""
@@ -92,7 +99,7 @@ def where(question: str) -> Where:
     if reader.at < len(reader.tokens):
         _, token, place = reader.tokens[reader.at]
         raise reader.wrong(f"'{token}' is not expected here; join tests with and, or", place)
-    return Where(sql, tuple(reader.values))
+    return Where(sql, tuple(reader.values), tuple(dict.fromkeys(reader.goods)))
 
 
 def sort_by(column: str) -> Where:
@@ -106,7 +113,9 @@ def sort_by(column: str) -> Where:
     reader = _Reader(column, [])
     expression = _value_of(reader, column.lstrip("-"), 0)
     order = "DESC" if falling else "ASC"
-    return Where(f"({expression}) IS NULL, ({expression}) {order}", tuple(reader.values) * 2)
+    return Where(
+        f"({expression}) IS NULL, ({expression}) {order}", tuple(reader.values) * 2, tuple(reader.goods)
+    )
 
 
 def _tokens(question: str) -> list[tuple[str, str, int]]:
@@ -181,7 +190,13 @@ def _test(reader: _Reader) -> str:
         if word.lower() != "unknown":
             raise reader.wrong(f"'unknown' is expected after is, not '{word}'", word_place)
         return f"({expression}) IS {'NOT ' if negated else ''}NULL"
-    return f"({expression}) {_compared(reader, sign, sign_place)}"
+    given = len(reader.values)
+    compared = _compared(reader, sign, sign_place)
+    known = _WORDS.get(name.lower(), ())
+    for value in reader.values[given:] if known and sign != "~" else ():
+        if value not in known:
+            raise reader.wrong(f"{name.lower()} is never '{value}', but {' or '.join(known)}", sign_place)
+    return f"({expression}) {compared}"
 
 
 def _compared(reader: _Reader, sign: str, place: int) -> str:
@@ -234,6 +249,7 @@ def _value_of(reader: _Reader, column: str, place: int) -> str:
         raise reader.wrong(f"there is no column '{column}': {advice}", place)
     if not goods:
         return known[name.lower()]
+    reader.goods.append(goods.lower())
     reader.values.append(goods.lower())
     return f"SELECT v.{known[name.lower()]} FROM verdicts v WHERE v.sha256 = d.sha256 AND v.goods = ?"
 
@@ -247,6 +263,7 @@ def _listed(reader: _Reader, goods: str, name: str, sign: str, place: int) -> st
         inner, table = "n.name", "findings n"
         begin = f"EXISTS (SELECT 1 FROM {table} WHERE n.sha256 = d.sha256 AND "
         if goods:
+            reader.goods.append(goods.lower())
             reader.values.append(goods.lower())
             begin += "n.goods IN ('', ?) AND "
         if name != "finding":

@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Iterator
 from importlib.resources import files
 
-SCHEMA = 2  #: the present version
+SCHEMA = 3  #: the present version
 
 #: one backing of a stack in words, such as ``tearaway 64 g/m2 (1.9 oz/yd2), 2 layers``
 _BACKING = re.compile(r"(?P<kind>[a-z][a-z-]*) (?P<g_m2>\d+(?:\.\d+)?) g/m2[^,;]*, (?P<layers>\d+) layer")
