@@ -393,7 +393,7 @@ def test_analytical_questions(book: Path) -> None:
 def test_duckdb_reaches_nothing_else(book: Path, sql: str) -> None:
     pytest.importorskip("duckdb")
     before = book.read_bytes()
-    with Book(book) as opened, pytest.raises(BadBook, match="duckdb|one SELECT"):
+    with Book(book) as opened, pytest.raises(BadBook, match=r"duckdb|one SELECT"):
         analyse(opened, sql)
     assert book.read_bytes() == before
     assert not Path("/tmp/stolen.csv").exists()
