@@ -305,6 +305,7 @@ def test_advice_names_what_the_columns_cannot_tell() -> None:
     kinds = {one.name: one.kind for one in measures()}
     assert kinds[ranked[0].name] in ("marks", "sewn", "gap")
     again = next(one for one in ranked if one.name == "8 mm column, upright")
+    assert [one.name for one in ranked if one.again] == [again.name]
     assert again.narrower < 0.3 * ranked[0].narrower
 
     def width(lesson: Lesson) -> float:

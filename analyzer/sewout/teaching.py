@@ -55,6 +55,7 @@ class Advice:
     record: str
     name: str
     narrower: float  #: share of the range that would go
+    again: bool  #: it was measured before
 
 
 def names_own(cloth: str, backing: Sequence[str], own: tuple[OwnMaterials, ...]) -> bool:
@@ -256,7 +257,7 @@ def advice(lesson: Lesson) -> tuple[Advice, ...]:
             both = _covariance(np.stack([target, whole[:, at]], axis=1), lesson.weights)
             less = both[0, 1] ** 2 / max(both[1, 1] + 1.0 / told[at], 1e-12)
             left = 1.0 - less / max(both[0, 0] + stays, 1e-12)
-            found.append(Advice(record.id, one.name, 1.0 - float(np.sqrt(max(left, 0.0)))))
+            found.append(Advice(record.id, one.name, 1.0 - float(np.sqrt(max(left, 0.0))), bool(known[at])))
     return tuple(sorted(found, key=lambda one: (-one.narrower, one.record, one.name)))
 
 

@@ -105,7 +105,8 @@ def text(records: Records, lesson: Lesson, units: str, own: tuple[OwnMaterials, 
     best = [one for one in advice(lesson) if one.narrower >= _LITTLE][:_FEW]
     out += ["", "What would narrow the prediction of gaps most"]
     out += [
-        f"  {one.name} as in {one.record}, measured once more: about {one.narrower:.0%} narrower"
+        f"  {one.name} as in {one.record}, measured{' once more' * one.again}: "
+        f"about {one.narrower:.0%} narrower"
         for one in best
     ] or ["  Nothing of this kind would narrow it by 5 % or more."]
     return "\n".join(out) + "\n"
