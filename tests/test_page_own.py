@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 
 from analyzer.errors import BadJob
 from analyzer.goods import resolve, tables_of
-from analyzer.goods.own_files import read_machine, read_stock
+from analyzer.goods.own_files import read_machine, read_toml, stock_of
 from analyzer.job import Job, OwnMaterials
 from analyzer.page import make_app
 from analyzer.page.own_fields import number_of
@@ -63,7 +63,7 @@ class Served:
             goods=job.get("goods"),
             own=own,
             machine=read_machine(machine) if machine else None,
-            stock=read_stock(stock) if stock else None,
+            stock=stock_of(read_toml(stock)) if stock else None,
         )
 
     def write(self, text: str) -> None:
@@ -220,7 +220,7 @@ def test_a_stock_written_by_hand_keeps_its_notes_and_ways(page: tuple[TestClient
     )
     assert sent(client, "/own/stock", **{"tearaway:51": "untick", "soft-tearaway:30": "on"})[0] == 303
     text = shelf.read_text()
-    assert read_stock(shelf) == ("cutaway:2.5oz", "soft-tearaway:30")
+    assert stock_of(read_toml(shelf)) == ("cutaway:2.5oz", "soft-tearaway:30")
     assert "# counted in June" in text
     assert "# two rolls" in text
     assert "# by the window" in served.text

@@ -181,3 +181,15 @@ def test_a_machine_has_round_frames_heads_and_its_own_clearance(tmp_path: Path) 
     # 80 x 80 mm with 9 mm all round needs a circle of 98 * sqrt(2) = 138.6 mm (derived), so the square one
     assert resolve(Job(machine=machine), "jersey", (80.0, 80.0)).hoop.name == "wide"
     assert resolve(Job(machine=machine), "jersey", (60.0, 60.0)).hoop.name == "ring 12"
+
+
+def test_a_stock_that_names_no_backing_is_told_with_file_and_line(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    shelf = tmp_path / "shelf.toml"
+    shelf.write_text('# what is there\nbackings = ["cutaway:85", "tearawy:50"]\n', encoding="utf-8")
+    assert (
+        run(["check", str(SAMPLES / "crest-outline-last.dst"), "--goods", "jersey", "--stock", str(shelf)])
+        == 2
+    )
+    assert f"{shelf}, line 2: unknown backing 'tearawy': did you mean tearaway" in capfd.readouterr().err

@@ -141,7 +141,7 @@ def job_of(settings: Settings) -> Job:
         backing=given("backing") or None,
         topping=given("topping"),
         applique=given("applique"),
-        stock=read_stock(stock) if stock else None,
+        stock=read_stock(stock, settings.own) if stock else None,
         machine=read_machine(machine) if machine else None,
         own=settings.own,
         limits=limits,

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analyzer.errors import BadJob
+from analyzer.errors import BadJob, PrehoopError
 from analyzer.job import Frame, Machine, OwnMaterials
 
 MACHINE_KEYS = ("name", "needles", "heads", "speed_spm", "foot_clearance_mm", "frame")
@@ -107,14 +107,24 @@ def machine_of(file: TomlFile) -> Machine:
     )
 
 
-def read_stock(path: Path) -> tuple[str, ...]:
-    """Return the backings of a stock file, each "KIND:WEIGHT".
+def read_stock(path: Path, own: tuple[OwnMaterials, ...] = ()) -> tuple[str, ...]:
+    """Return the backings of a stock file, each "KIND:WEIGHT" of the tables or of the user's ``own``.
 
     Raises:
-        BadJob: the file is no TOML, a key is unknown, or ``backings`` is no list of texts.
+        BadJob: the file is no TOML, a key is unknown, ``backings`` is no list of texts, or one is no backing.
 
     """
-    return stock_of(read_toml(path))
+    from analyzer.goods.own import tables_of
+    from analyzer.goods.parse import parse_backing
+
+    file = read_toml(path)
+    stock, tables = stock_of(file), tables_of(own)
+    for number, one in enumerate(stock):
+        try:
+            parse_backing(one, tables)
+        except PrehoopError as error:
+            raise file.wrong(str(error), "backings", number) from None
+    return stock
 
 
 def stock_of(file: TomlFile) -> tuple[str, ...]:
