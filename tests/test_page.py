@@ -198,6 +198,30 @@ def test_the_design_book_is_filtered_and_opened(client: TestClient) -> None:
     assert "goods=terry" in answer.headers["location"]
 
 
+def test_files_dropped_together_are_named_at_the_top_with_what_is_wrong(client: TestClient) -> None:
+    files = [
+        ("files", ("first of three.dst", LIGHT)),
+        ("files", ("second.dst", LIGHT)),
+        ("files", ("torn.dst", b"no stitches at all")),
+        ("files", ("empty.pes", b"")),
+    ]
+    answer = client.post("/designs", files=files, data={"goods": "denim"}, headers=OWN)
+    assert answer.status_code == 303
+    where = answer.headers["location"]
+    shown = client.get(where).text
+    head = shown[: shown.index('id="answer"')]
+    for name in ("second.dst", "torn.dst", "empty.pes"):
+        assert f"<bdi>{name}</bdi>" in head
+    (ask,) = re.findall(r'class="others" hx-get="([^"]+)"', head)
+    told = client.get(ask.replace("&amp;", "&")).text
+    lines = {re.search(r"<bdi>(.*?)</bdi>", line)[1]: line for line in re.findall(r"<li>.*?</li>", told)}  # type: ignore[index]
+    assert "cannot be read" in lines["torn.dst"]
+    assert "cannot be read" in lines["empty.pes"]
+    assert "cannot be read" not in lines["second.dst"]
+    assert "goods=denim" in lines["second.dst"], "the choices go along"
+    assert "first of three" not in told
+
+
 def test_a_file_can_be_forgotten(client: TestClient) -> None:
     place = urlsplit(dropped(client, name="forget.dst")).path
     assert client.post(f"{place}/remove", headers=OWN).status_code == 303

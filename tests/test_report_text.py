@@ -17,7 +17,7 @@ from analyzer.plan.types import Conclusion
 from analyzer.regions.types import Regions
 from analyzer.report import Check, text
 from analyzer.report.tables import sureness_lines
-from analyzer.report.terminal import answer_rows, held_in_words
+from analyzer.report.terminal import answer_rows, ending, held_in_words, summary
 from analyzer.report.words import Units, level, measure, middle_of, ounces, parse_length_mm
 
 
@@ -340,3 +340,12 @@ def test_where_nothing_was_computed_nothing_is_said_of_ranges() -> None:
     lines = sureness_lines(dataclasses.replace(cases.SURENESS, mostly_from=(), says="Nothing is computed."))
     assert lines == ["Nothing is computed."]
     assert "ranges" in " ".join(sureness_lines(cases.SURENESS))
+
+
+@pytest.mark.parametrize("length", range(1, 80))
+def test_the_verdict_is_never_broken_over_two_lines(length: int) -> None:
+    one = cases.checked(name="a" * length)
+    lines = text(one).splitlines()
+    assert sum("SAMPLE FIRST" in line for line in lines) == 2, "at the top and at the end"
+    several = summary([ending(one)]).splitlines()
+    assert sum("SAMPLE FIRST" in line for line in several) == 1

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import json
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from importlib.resources import files
@@ -26,7 +28,8 @@ from analyzer.page.choices import choices
 from analyzer.page.frame import Page, page_of, said_in, show, shown_name, trouble, upload_of
 from analyzer.page.guard import Guard
 from analyzer.page.store import Store, Upload
-from analyzer.page.workers import Hall
+from analyzer.page.tasks import Wanted
+from analyzer.page.workers import Busy, Hall
 from analyzer.report.html import page_script, page_style
 
 _FILES = 50  #: uploads at a time
@@ -68,6 +71,7 @@ def make_app(
             Route("/", start),
             Route("/designs", upload, methods=["POST"]),
             Route("/designs/{token}", design),
+            Route("/designs/{token}/others", others),
             Route("/designs/{token}/remove", remove, methods=["POST"]),
             *answers.routes(),
             *order_view.routes(),
@@ -130,9 +134,8 @@ async def upload(request: Request) -> Response:
             if isinstance(part, UploadFile) and part.filename:
                 async with page.taking:
                     content = await part.read()
-                    if content:
-                        name = shown_name(part.filename)
-                        kept.append(await anyio.to_thread.run_sync(page.store.add, name, content))
+                    name = shown_name(part.filename)
+                    kept.append(await anyio.to_thread.run_sync(page.store.add, name, content))
     if not kept:
         return trouble("No file came with that: choose one or more stitch files.")
     return RedirectResponse(f"/designs/{kept[0].token}?{urlencode(said)}", 303)
@@ -142,10 +145,35 @@ async def design(request: Request) -> Response:
     """Show one design with its choices; the answer follows by itself."""
     page, one = page_of(request), upload_of(request)
     said = said_in(request.query_params)
-    others = [other for other in page.store.uploads() if other.token != one.token]
+    others = [(other, "") for other in _others(page, one)]
     return show(
-        "design.html", design=one, choices=choices(said, page.base()), query=urlencode(said), others=others
+        "design.html",
+        design=one,
+        choices=choices(said, page.base()),
+        query=urlencode(said),
+        others=others,
+        seen=False,
     )
+
+
+def _others(page: Page, one: Upload) -> list[Upload]:
+    """Return the other files dropped, the newest first, as many as can be dropped at a time."""
+    return [other for other in page.store.uploads() if other.token != one.token][:_FILES]
+
+
+async def others(request: Request) -> Response:
+    """Name the other files dropped, with what is wrong with those that cannot be read."""
+    page, one = page_of(request), upload_of(request)
+    files = _others(page, one)
+    items = tuple((other.path, other.name, Job(), 1, "") for other in files)
+    wrong = [""] * len(files)
+    with contextlib.suppress(Busy):  # then they are named, and what is wrong is said where they are opened
+        task = page.hall.ask(Wanted("glance", one.path, one.name, Job(), items=items))
+        await answers.ended(task, float("inf"))
+        content = page.store.answer(task.wanted.key)
+        wrong = json.loads(content) if content else wrong
+    said = urlencode(said_in(request.query_params))
+    return show("others.html", design=one, query=said, others=list(zip(files, wrong, strict=True)), seen=True)
 
 
 async def remove(request: Request) -> Response:

@@ -24,14 +24,14 @@ Tell = Callable[[str, float], None]
 class Wanted:
     """One thing to make of one design."""
 
-    kind: str  #: answer, summary, pdf, html, json, sheet, countered, order
+    kind: str  #: answer, summary, pdf, html, json, sheet, countered, order, glance
     path: Path
     name: str
     job: Job
     units: str = "mm"
     items: tuple[
         tuple[Path, str, Job, int, str], ...
-    ] = ()  #: of an order: file, name, job, quantity, placement
+    ] = ()  #: of an order, or files to glance at: file, name, job, quantity, placement
     title: str = ""
 
     @property
@@ -62,6 +62,7 @@ def make(wanted: Wanted, tell: Tell) -> Made:
         "json": _json,
         "countered": _countered,
         "order": _order,
+        "glance": _glance,
     }
     try:
         return Made(makers[wanted.kind](wanted, tell))
@@ -97,6 +98,22 @@ def _answer(wanted: Wanted, tell: Tell) -> bytes:
         "size": result.design.size_mm,
     }
     return json.dumps(said).encode()
+
+
+def _glance(wanted: Wanted, tell: Tell) -> bytes:
+    """Return what is wrong with each file of ``items``, in their order; empty where it can be read."""
+    wrong = []
+    for number, (path, name, *_) in enumerate(wanted.items):
+        tell(f"reading {name}", number / len(wanted.items))
+        try:
+            read_bytes(name, path.read_bytes())
+        except PrehoopError as error:
+            wrong.append(str(error).removeprefix(f"{name}: "))  # the name stands before it
+        except FileNotFoundError:
+            wrong.append("it is no longer kept")
+        else:
+            wrong.append("")
+    return json.dumps(wrong).encode()
 
 
 def _summary(wanted: Wanted, tell: Tell) -> bytes:

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
+_TIE = "\ue000"  #: a blank at which no line is broken; a no-break space is broken at like any other
+
+
 class Screen:
     """Lines of text of one width, wrapped and set in columns."""
 
@@ -95,7 +98,8 @@ class Screen:
 
     def text(self) -> str:
         """Return everything written, without blanks at the ends of lines."""
-        return "\n".join(line.rstrip() for line in self._out.getvalue().splitlines()).strip("\n") + "\n"
+        lines = (line.replace(_TIE, " ").rstrip() for line in self._out.getvalue().splitlines())
+        return "\n".join(lines).strip("\n") + "\n"
 
 
 def text(
@@ -132,7 +136,7 @@ def ending(checked: Checked) -> tuple[str, str]:
     if plan is None or checked.judged is None:
         return name, "measured and compared; name its goods (--goods) for an outcome"
     worst = _worst(ranked(checked))
-    outcome = words.OUTCOMES[plan.outcome].upper() + (f" ({worst.name})" if worst else "")
+    outcome = _verdict(plan) + (f" ({worst.name})" if worst else "")
     cloth = checked.judged.setup.cloth
     behind = ", ".join(
         (f"{one.layers} x " if one.layers > 1 else "") + f"{one.kind} {words.ounces(one.g_m2)}"
@@ -175,6 +179,11 @@ def _worst(findings: Sequence[Finding]) -> Finding | None:
     return next((item for item in findings if item.level in ("fault", "caution")), None)
 
 
+def _verdict(plan: Plan) -> str:
+    """Return the outcome in capitals, never broken over two lines."""
+    return words.OUTCOMES[plan.outcome].upper().replace(" ", _TIE)
+
+
 def _behind(plan: Plan) -> str:
     """Return what goes behind the goods and how it is held."""
     behind = backing_in_words(plan.choice)
@@ -208,7 +217,7 @@ def _answer(screen: Screen, checked: Checked, units: Units) -> None:
     name, plan = sound_text(checked.design.name), checked.plan
     if plan and checked.judged:
         goods = words.goods_phrase(checked.judged.setup.cloth)
-        title = f"{name} {goods}: {words.OUTCOMES[plan.outcome].upper()}"
+        title = f"{name} {goods}: {_verdict(plan)}"
     else:
         title = f"{name}: measured and compared; name its goods (--goods) and a plan can be made"
     screen.heading(title)

@@ -53,6 +53,10 @@ if (state) {
     if (says && state.textContent !== says) state.textContent = says;
   });
 }
+// a table wider than its place says so
+const widths = () => document.querySelectorAll(".pairing .scroll").forEach((box) => box.classList.toggle("wide", box.scrollWidth > box.clientWidth + 1));
+document.body.addEventListener("htmx:afterSettle", widths);
+addEventListener("resize", widths);
 // the program behind the page may have been ended
 document.body.addEventListener("htmx:sendError", (event) => {
   const said = document.createElement("p");

@@ -294,5 +294,7 @@
     if (back) back.focus({ preventScroll: true });
   }));
   new ResizeObserver(soon).observe(canvas.parentElement);
+  const wide = new ResizeObserver((seen) => seen.forEach(({ target }) => target.classList.toggle("wide", target.scrollWidth > target.clientWidth + 1)));
+  document.querySelectorAll(".scroll").forEach((box) => wide.observe(box));
   tell();
 })();
