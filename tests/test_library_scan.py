@@ -367,7 +367,9 @@ def test_ctrl_c_keeps_what_was_finished(tmp_path: Path) -> None:
         "--jobs",
         "1",
     ]
-    with subprocess.Popen(run, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
+    with subprocess.Popen(
+        run, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=_heed_ctrl_c
+    ) as running:
         end = time.monotonic() + 60
         while time.monotonic() < end and _known(book) < 10:
             time.sleep(0.1)
@@ -382,6 +384,11 @@ def test_ctrl_c_keeps_what_was_finished(tmp_path: Path) -> None:
         path.unlink()
     done = command("scan", str(folder), "--book", str(book), "--goods", "felt", "--jobs", "2")
     assert f"{40 - (kept - of_large)} looked at".encode() in done.stdout
+
+
+def _heed_ctrl_c() -> None:
+    """Undo what a shell does to work in its background, where Ctrl-C goes by."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _large_files(folder: Path, count: int) -> list[Path]:
