@@ -16,6 +16,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from analyzer.countered import Countered
     from analyzer.design import Design
     from analyzer.errors import (
         BadBook,
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     )
     from analyzer.formats import read, write
     from analyzer.job import Calibration, Frame, Job, Limits, Machine
-    from analyzer.pipeline import Countered
     from analyzer.report import Check, check
 
 __version__ = "0.1.0"
@@ -75,7 +75,7 @@ __all__ = [
 _HOMES = {
     "Calibration": "analyzer.job",
     "Check": "analyzer.report",
-    "Countered": "analyzer.pipeline",
+    "Countered": "analyzer.countered",
     "Design": "analyzer.design",
     "Frame": "analyzer.job",
     "Job": "analyzer.job",

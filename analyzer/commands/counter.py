@@ -64,8 +64,6 @@ def counter(
     ((settings, job),) = jobs_for(ctx, (design,))
     if job.goods is None:
         raise BadJob("a countered copy is made for one cloth: name it with --goods")
-    if job.holding == "cap-frame":
-        raise BadJob("what the cloth does is computed flat, and a cap is curved: it gets no countered copy")
     form = writable_format(output, force=force, original=design)
     original = read(design, limits=raised(**dict(read_limits)))
     to_bytes(original, form, output.name)  # what cannot be written is said before anything is computed

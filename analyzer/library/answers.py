@@ -110,17 +110,18 @@ def ask(
             "INSERT OR IGNORE INTO picked VALUES (?, ?)", [(c, i) for i, c in enumerate(contents)]
         )
         source += " JOIN picked p ON p.sha256 = d.sha256"
-    order = "p.place, f.path" if contents is not None and sort is None else f"{by.sql}, f.path"
+    if contents is not None and sort is None:
+        by = Where("p.place", ())
     with book.told():
         total = book.base.execute(f"SELECT count(*){source} WHERE {test}", values).fetchone()[0]
         names = ", ".join(expression for _, expression in columns)
-        sql = f"SELECT {names}{source} WHERE {test} ORDER BY {order} LIMIT ?"
+        sql = f"SELECT {names}{source} WHERE {test} ORDER BY {by.sql}, f.path LIMIT ?"
         rows = book.base.execute(
             sql,
             (
                 *bound,
                 *values,
-                *(() if contents is not None and sort is None else by.values),
+                *by.values,
                 -1 if limit is None else limit,
             ),
         ).fetchall()

@@ -21,6 +21,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from analyzer.errors import BadBook
+from analyzer.plan import OUTCOMES
 
 #: what can be asked of a file or its design -> its expression in SQL
 COLUMNS: Mapping[str, str] = {
@@ -45,7 +46,7 @@ _TOKEN = re.compile(
 )
 #: columns that hold one of a few words
 _WORDS: Mapping[str, tuple[str, ...]] = {
-    "outcome": ("hoop-it", "sample-first", "rework"),
+    "outcome": OUTCOMES,
     "status": ("read", "damaged", "unreadable"),
 }
 _MOST = 4000  #: letters of a question

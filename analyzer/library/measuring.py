@@ -24,7 +24,7 @@ from analyzer.report.fill_in import colour_stitches, worst_gap
 from analyzer.report.numbers import sound_text
 
 _USUAL = "poplin"  #: thread, speed and thickness of what is measured before any goods are named
-_RASTER_MM = 0.1217  #: of what is not planned in full; a void in eight is then another, area within 1 %
+_RASTER_MM = 0.1217  #: of what is not planned in full; a void in nine is then another, area within 1 %
 
 
 def look_at(name: str, content: bytes, asked: Asked) -> Record:

@@ -69,7 +69,7 @@ def screened(of: Measured, setups: Iterable[Setup]) -> tuple[Screened, ...]:
 
 
 def _order(one: Screened) -> tuple[int, float]:
-    return ("hoop-it", "sample-first", "rework").index(one.verdict.outcome), one.verdict.chance
+    return plan.OUTCOMES.index(one.verdict.outcome), one.verdict.chance
 
 
 def _choices(setup: Setup, of: Measured) -> tuple[StackChoice, StackChoice]:

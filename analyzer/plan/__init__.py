@@ -7,7 +7,7 @@ that callable.
 
 from analyzer.plan.alternatives import named
 from analyzer.plan.candidates import candidates, piece_box_mm, piece_of
-from analyzer.plan.choose import choose, outcome_of, trial_of
+from analyzer.plan.choose import OUTCOMES, choose, outcome_of, trial_of
 from analyzer.plan.facts import Facts
 from analyzer.plan.rework import Outlook, Proposal, best_first, outlook, proposals, weighed
 from analyzer.plan.rules import allowed
@@ -16,6 +16,7 @@ from analyzer.plan.types import Alternative, Plan, Rework, Steps, ToppingChoice,
 from analyzer.plan.usual import usual_stack, usual_stacks
 
 __all__ = [
+    "OUTCOMES",
     "Alternative",
     "Facts",
     "Outlook",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 from analyzer.findings import RULES, Findings, Level
 from analyzer.goods.constants import constants
@@ -24,6 +24,7 @@ from analyzer.plan.topping import choose_topping, wants_topping
 from analyzer.plan.types import Alternative, Conclusion, Plan, Rework, ToppingChoice, Trial
 
 Outcome: TypeAlias = Literal["hoop-it", "sample-first", "rework"]
+OUTCOMES: tuple[str, ...] = get_args(Outcome)  #: the best first
 #: Findings of the file that at level caution leave the plan in doubt, however good the stack.
 ONLY_A_SEWOUT_SETTLES = (
     "needle-crowding",

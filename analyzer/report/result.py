@@ -10,10 +10,11 @@ from typing import Any
 import msgspec
 
 from analyzer import pipeline
+from analyzer.countered import Countered, countered
 from analyzer.design import Design
 from analyzer.findings.types import Finding, GapVerdict, PuckerVerdict
 from analyzer.job import Job
-from analyzer.pipeline import Checked, Countered, Progress
+from analyzer.pipeline import Checked, Progress
 from analyzer.report.fill_in import document
 from analyzer.report.schema import encode
 
@@ -73,11 +74,11 @@ class Check(Checked):
         """Return the countered copy: the design moved so that, sewn here, it comes out where it is meant.
 
         Raises:
-            BadJob: the check names no goods.
+            BadJob: the check names no goods, or holds them on a cap frame.
             NotConverged: a solve missed its tolerance.
 
         """
-        return pipeline.countered(self, progress)
+        return countered(self, progress)
 
     def map_names(self) -> tuple[str, ...]:
         """Return the names that :meth:`map` takes."""
